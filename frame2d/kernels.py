@@ -1,0 +1,186 @@
+"""Compiled kernels that are handed around by address, so that the engine compiles once for every law and member.
+
+A *kernel* is a pure scalar function that reads and writes memory through pointers and returns a status. It is
+compiled to a C callback on first use, cached on disk beside its source, and reaches the engine as an integer
+address, which `call_law` and `call_member` follow. With ``NUMBA_DISABLE_JIT=1`` an address is the number of a plain
+Python function instead and pointers are array views: the same code then runs in a debugger.
+"""
+
+import inspect
+from collections.abc import Callable
+from functools import cached_property
+from typing import Any
+
+import numba
+import numpy as np
+from llvmlite import ir
+from numba import njit, types
+from numba.core import cgutils
+from numba.extending import intrinsic
+
+PLAIN = bool(numba.config.DISABLE_JIT)  # type: ignore[attr-defined]
+
+#: Contraction, reassociation and reciprocals are allowed; NaN and infinity keep their meaning.
+FAST = {"contract", "reassoc", "nsz", "arcp"}
+
+OK = 0
+#: The kernel's own iteration did not converge: the engine shortens the step.
+NOT_CONVERGED = 1
+#: The deformation lies where the kernel has no answer (for example a member folded to zero length).
+OUT_OF_RANGE = 2
+
+_double_pointer = types.CPointer(types.float64)
+
+#: status = law(p, m0, u, v, dt, out, m1)
+LAW = types.int64(
+    _double_pointer,
+    _double_pointer,
+    types.float64,
+    types.float64,
+    types.float64,
+    _double_pointer,
+    _double_pointer,
+)
+#: status = member(p, m0, d, w, dt, c, scratch, f, k, e, m1)
+MEMBER = types.int64(
+    _double_pointer,
+    _double_pointer,
+    _double_pointer,
+    _double_pointer,
+    types.float64,
+    types.float64,
+    _double_pointer,
+    _double_pointer,
+    _double_pointer,
+    _double_pointer,
+    _double_pointer,
+)
+
+_plain_kernels: list[Callable[..., int]] = []
+
+
+class Kernel:
+    """A scalar kernel with its source and, on demand, its compiled address."""
+
+    def __init__(self, function: Callable[..., int], signature: Any) -> None:
+        self.function = function
+        self.signature = signature
+        self.__doc__ = function.__doc__
+        self.__name__ = function.__name__
+
+    @cached_property
+    def _compiled(self) -> Any:
+        options: dict[str, Any] = {"nopython": True, "fastmath": FAST, "error_model": "numpy"}
+        file = inspect.getsourcefile(self.function)
+        cached = file is not None and not file.startswith("<") and "<locals>" not in self.function.__qualname__
+        return numba.cfunc(self.signature, cache=cached, **options)(self.function)
+
+    @cached_property
+    def address(self) -> int:
+        """Integer address of the compiled callback (compiled on first use)."""
+        if PLAIN:
+            _plain_kernels.append(self.function)
+            return len(_plain_kernels) - 1
+        return int(self._compiled.address)
+
+    def __call__(self, *arguments: Any) -> int:
+        """Run the kernel as plain Python on arrays: slow, for tests and debugging."""
+        return self.function(*arguments)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _find_kernel, (self.function.__module__, self.function.__qualname__)
+
+
+def _find_kernel(module: str, name: str) -> Kernel:
+    from importlib import import_module
+
+    found: Kernel = getattr(import_module(module), name)
+    return found
+
+
+def law_kernel(function: Callable[..., int]) -> Kernel:
+    """Make a law's kernel of ``function(p, m0, u, v, dt, out, m1) -> status``; see `frame2d.materials.law.Law`."""
+    return Kernel(function, LAW)
+
+
+def member_kernel(function: Callable[..., int]) -> Kernel:
+    """Make a member's kernel of ``function(p, m0, d, w, dt, c, scratch, f, k, e, m1) -> status``."""
+    return Kernel(function, MEMBER)
+
+
+if PLAIN:
+
+    def at(memory: Any, index: int) -> Any:
+        """View of `memory` from `index` on."""
+        return memory[int(index) :]
+
+    def call_law(address: float, p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) -> int:
+        """Call the law kernel at `address`."""
+        return _plain_kernels[int(address)](p, m0, u, v, dt, out, m1)
+
+    def call_member(
+        address: float, p: Any, m0: Any, d: Any, w: Any, dt: float, c: float, scratch: Any, f: Any, k: Any, e: Any, m1: Any
+    ) -> int:
+        """Call the member kernel at `address`."""
+        return _plain_kernels[int(address)](p, m0, d, w, dt, c, scratch, f, k, e, m1)
+
+    def compiled(function: Any) -> Any:
+        """Leave `function` as it is: compilation is switched off."""
+        return function
+
+else:
+
+    @intrinsic
+    def at(typingctx, memory, index):  # type: ignore[no-untyped-def]
+        """Pointer to entry `index` of a float64 array or pointer."""
+        from_array = isinstance(memory, types.Array)
+        signature = _double_pointer(memory, types.int64 if isinstance(index, types.Integer) else types.float64)
+
+        def generate(context, builder, sig, arguments):  # type: ignore[no-untyped-def]
+            memory_value, index_value = arguments
+            if from_array:
+                pointer = cgutils.create_struct_proxy(sig.args[0])(context, builder, value=memory_value).data
+            else:
+                pointer = memory_value
+            if sig.args[1] is types.float64:
+                index_value = builder.fptosi(index_value, ir.IntType(64))
+            return builder.gep(pointer, [index_value])
+
+        return signature, generate
+
+    def _calling(signature):  # type: ignore[no-untyped-def]
+        def typed(typingctx, address, *arguments):  # type: ignore[no-untyped-def]
+            address_type = types.int64 if isinstance(address, types.Integer) else types.float64
+
+            def generate(context, builder, sig, values):  # type: ignore[no-untyped-def]
+                address_value = values[0]
+                if address_type is types.float64:
+                    address_value = builder.fptosi(address_value, ir.IntType(64))
+                kinds = [context.get_value_type(kind) for kind in signature.args]
+                pointer = ir.FunctionType(ir.IntType(64), kinds).as_pointer()
+                return builder.call(builder.inttoptr(address_value, pointer), values[1:])
+
+            return types.int64(address_type, *signature.args), generate
+
+        return typed
+
+    _call_law, _call_member = _calling(LAW), _calling(MEMBER)
+
+    @intrinsic
+    def call_law(typingctx, address, p, m0, u, v, dt, out, m1):  # type: ignore[no-untyped-def]
+        """Call the law kernel at `address` (an integer, or a float that holds one)."""
+        return _call_law(typingctx, address, p, m0, u, v, dt, out, m1)
+
+    @intrinsic
+    def call_member(typingctx, address, p, m0, d, w, dt, c, scratch, f, k, e, m1):  # type: ignore[no-untyped-def]
+        """Call the member kernel at `address` (an integer, or a float that holds one)."""
+        return _call_member(typingctx, address, p, m0, d, w, dt, c, scratch, f, k, e, m1)
+
+    def compiled(function: Any) -> Any:
+        """Compile `function` with the engine's options: cached, lock released, NaN respected."""
+        return njit(cache=True, nogil=True, fastmath=FAST, error_model="numpy")(function)
+
+
+def doubles(*values: float) -> np.ndarray:
+    """One float64 array of the given values."""
+    return np.array(values, dtype=np.float64)

@@ -1,0 +1,49 @@
+"""Laws: what turns one deformation into one force. One law a file; the list below is the registry.
+
+| law | for | source |
+| --- | --- | --- |
+| Elastic | what stays elastic | Hooke |
+| Bilinear | first look at a yielding device | Simo & Hughes 1998 |
+"""
+
+from typing import Any
+
+from frame2d.errors import InputError, known
+from frame2d.materials.bilinear import Bilinear
+from frame2d.materials.elastic import Elastic
+from frame2d.materials.law import Law
+
+_registry: dict[str, type[Law]] = {law.__name__: law for law in (Elastic, Bilinear)}
+
+
+def register(law: type[Law]) -> type[Law]:
+    """Add a law class to the registry (usable as a decorator); it can then be saved, loaded and fitted by name."""
+    _registry[law.__name__] = law
+    return law
+
+
+def registered() -> dict[str, type[Law]]:
+    """Every law by name."""
+    return dict(_registry)
+
+
+def build(description: dict[str, Any]) -> Law:
+    """Make a law of what `Law.describe` returned; raises `InputError` for unknown names and parameters."""
+    values = dict(description)
+    name = known("law", values.pop("law", None), _registry)
+    values = {key: _built(value) for key, value in values.items()}
+    try:
+        return _registry[name](**values)
+    except TypeError as error:
+        raise InputError(f"law {name} does not take these parameters: {error}") from None
+
+
+def _built(value: Any) -> Any:
+    if isinstance(value, dict) and "law" in value:
+        return build(value)
+    if isinstance(value, list):
+        return tuple(_built(entry) for entry in value)
+    return value
+
+
+__all__ = ["Bilinear", "Elastic", "Law", "build", "register", "registered"]
