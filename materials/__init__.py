@@ -13,7 +13,11 @@ from frame2d.materials.bilinear import Bilinear
 from frame2d.materials.elastic import Elastic
 from frame2d.materials.law import Law
 
-_registry: dict[str, type[Law]] = {law.__name__: law for law in (Elastic, Bilinear)}
+_listed: tuple[type[Law], ...] = (
+    Elastic,
+    Bilinear,
+)
+_registry: dict[str, type[Law]] = {law.__name__: law for law in _listed}
 
 
 def register(law: type[Law]) -> type[Law]:
@@ -46,4 +50,11 @@ def _built(value: Any) -> Any:
     return value
 
 
-__all__ = ["Bilinear", "Elastic", "Law", "build", "register", "registered"]
+__all__ = [
+    "Bilinear",
+    "Elastic",
+    "Law",
+    "build",
+    "register",
+    "registered",
+]

@@ -26,6 +26,9 @@ class Law:
     4. `stiffness`: the largest elastic stiffness at the start, positive (0 for a pure damper).
     5. ``recoverable``: one sentence that defines the recoverable part of the internal work.
     6. `example`: a typical instance, by which the property tests find the law.
+    7. For rate equations only: ``rate``, a second kernel ``status = rate(p, s, u, v, dt, out, sdot)`` in which ``s``
+       are the law's ``states`` (the first entries of its memory). It writes ṡ = g(u, v, s), ``out[0]`` force,
+       ``out[1]`` dF/du at fixed s, ``out[2]`` dF/dv, ``out[3]`` recoverable energy and ``out[4 + i]`` dF/ds_i.
 
     Every law that is listed passes the same property tests (``tests/materials/test_every_law.py``).
     """
@@ -34,6 +37,10 @@ class Law:
     recoverable: ClassVar[str] = "F²/(2k), the work returned on elastic unloading"
     #: Whether a closed cycle may only dissipate (false for nothing that is listed here).
     passive: ClassVar[bool] = True
+    #: Rate form of a law that is a differential equation (duty 7); None for all others.
+    rate: ClassVar[Kernel | None] = None
+    #: Number of states of the rate form: they stand first in the memory.
+    states: ClassVar[int] = 0
 
     def parameters(self) -> np.ndarray:
         """Numbers that the kernel reads, in its own order."""
