@@ -79,7 +79,13 @@ class Actuator:
                 continue
             positive(f"Actuator.{name}", getattr(self, name))
         _not_negative(self, "leakage", "viscous", "friction", "backlash", "specimen_mass", "specimen_damping")
-        within("Actuator.breakaway", self.breakaway, 1.0, 5.0, hint="it is the ratio of break-away to sliding friction")
+        within(
+            "Actuator.breakaway",
+            self.breakaway,
+            1.0,
+            5.0,
+            hint="it is the ratio of break-away to sliding friction",
+        )
         if self.supply < 1e5:
             raise InputError(
                 f"Actuator.supply is {self.supply:g}; allowed: pressures in Pa above 1e5. Likely mistake: MPa or bar"
@@ -114,7 +120,9 @@ class Actuator:
         """Oil column in series with the reaction frame, N/m."""
         return self.area**2 / self.oil_compliance
 
-    def transfer(self, omega: np.ndarray, stiffness: float = 0.0, spool: float = 0.0, pressure: float = 0.0) -> np.ndarray:
+    def transfer(
+        self, omega: np.ndarray, stiffness: float = 0.0, spool: float = 0.0, pressure: float = 0.0
+    ) -> np.ndarray:
         """Complex ratio stroke/spool at `omega` (rad/s) against a specimen of `stiffness` (N/m), friction left out.
 
         X/S = (g/A) / {(D·M/A²)s³ + [K_ce·M/A² + B·D/A²]s² + [1 + B·K_ce/A² + K·D/A²]s + K_ce·K/A²}, D = V/4β + A²/k_r,
@@ -177,7 +185,9 @@ class Controller:
         positive("Controller.rate", self.rate)
         positive("Controller.dp_corner", self.dp_corner)
         if int(self.substeps) != self.substeps or not 1 <= self.substeps <= 64:
-            raise InputError(f"Controller.substeps is {self.substeps!r}; allowed: a whole number from 1 to 64")
+            raise InputError(
+                f"Controller.substeps is {self.substeps!r}; allowed: a whole number from 1 to 64"
+            )
         _not_negative(self, "kp", "ki", "kd", "kff", "kdp", "delay")
         known("Controller.feedback", self.feedback, ("external", "built-in"))
 

@@ -67,7 +67,9 @@ def least_squares(jacobian, right, solution, work):  # type: ignore[no-untyped-d
         work[a, n] = 0.0
         for j in range(m):
             work[a, n] += jacobian[j, a] * right[j]
-    for k in range(n):  # JᵀJ is symmetric and positive definite away from singular positions: no exchange needed
+    for k in range(
+        n
+    ):  # JᵀJ is symmetric and positive definite away from singular positions: no exchange needed
         if not work[k, k] > 0.0:
             return NOT_CONVERGED
         for i in range(k + 1, n):
@@ -166,7 +168,9 @@ class Geometry:
     def _at(self, pose: np.ndarray, pins: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         stroke, jacobian = np.zeros(len(pins)), np.zeros((len(pins), len(self.freedoms)))
         if strokes_at(np.asarray(pose, dtype=np.float64), self.codes, pins, stroke, jacobian) != OK:
-            raise Frame2dError(f"at interface displacement {np.asarray(pose).tolist()} an actuator has no length left")
+            raise Frame2dError(
+                f"at interface displacement {np.asarray(pose).tolist()} an actuator has no length left"
+            )
         return stroke, jacobian
 
     def _check(self, jacobian: np.ndarray, pose: np.ndarray, kind: str) -> None:
@@ -217,7 +221,9 @@ class Geometry:
             raise InputError(f"strokes are {stroke.tolist()}; allowed: {m} finite numbers, one for each pin")
         pose = np.zeros(n) if guess is None else np.array(guess, dtype=np.float64)
         jacobian = np.zeros((m, n))
-        status = pose_at(stroke, self.codes, pins, pose, np.zeros(m), jacobian, np.zeros((n, n + 1)), np.zeros(n))
+        status = pose_at(
+            stroke, self.codes, pins, pose, np.zeros(m), jacobian, np.zeros((n, n + 1)), np.zeros(n)
+        )
         if status != OK:
             raise Frame2dError(f"no interface displacement near {np.zeros(n) if guess is None else guess} has the "
                                f"strokes {stroke.tolist()}")  # fmt: skip
@@ -238,7 +244,9 @@ class Geometry:
             "freedoms": list(self.freedoms),
             "point": list(self.point),
             "actuators": [[list(pin.base), list(pin.end)] for pin in self.actuators],
-            "transducers": None if self.transducers is None else [[list(p.base), list(p.end)] for p in self.transducers],
+            "transducers": None
+            if self.transducers is None
+            else [[list(p.base), list(p.end)] for p in self.transducers],
         }
 
 
@@ -251,7 +259,9 @@ class Placed(Specimen):
 
     def __init__(self, rig: Specimen, geometry: Geometry) -> None:
         if rig.freedoms != len(geometry.actuators):
-            raise InputError(f"the rig has {rig.freedoms} channels; allowed: {len(geometry.actuators)}, one an actuator")
+            raise InputError(
+                f"the rig has {rig.freedoms} channels; allowed: {len(geometry.actuators)}, one an actuator"
+            )
         self.rig, self.geometry = rig, geometry
         super().__init__(len(geometry.freedoms))
         self.session, self.last_sequence = rig.session, rig.last_sequence

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from frame2d.errors import Frame2dError, InputError
+from frame2d.hybrid.borrow import borrowed, merged
 from frame2d.hybrid.specimen import Command, Reading, Specimen
 from frame2d.kernels import NOT_CONVERGED, OK, at, call_law, compiled
 from frame2d.materials.law import Law
@@ -38,7 +39,28 @@ class Arrays(NamedTuple):
     work: np.ndarray  # (w, w + n + 1)
 
 
-@compiled
+@merged
+def lend(net):  # type: ignore[no-untyped-def]
+    """The same arrays, borrowed."""
+    return Arrays(
+        borrowed(net.addresses),
+        borrowed(net.parameters),
+        borrowed(net.parameters_at),
+        borrowed(net.committed),
+        borrowed(net.trial),
+        borrowed(net.memory_at),
+        borrowed(net.rows),
+        borrowed(net.q),
+        borrowed(net.q_trial),
+        borrowed(net.out),
+        borrowed(net.force),
+        borrowed(net.tangent),
+        borrowed(net.springs),
+        borrowed(net.work),
+    )
+
+
+@merged
 def _springs(net, dt):  # type: ignore[no-untyped-def]
     """Answer of every spring at the trial freedoms."""
     total = net.q.size
@@ -91,7 +113,7 @@ def _eliminate(a, rows, columns):  # type: ignore[no-untyped-def]
     return OK
 
 
-@compiled
+@merged
 def respond(net, u, dt):  # type: ignore[no-untyped-def]
     """Trial answer to interface displacement `u`: fills `net.force` and `net.tangent`; nothing is committed."""
     n = net.force.size
@@ -171,13 +193,23 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
     return OK
 
 
-@compiled
+@merged
 def commit(net):  # type: ignore[no-untyped-def]
     """Make the trial answer the present state."""
     for j in range(net.q.size):
         net.q[j] = net.q_trial[j]
     for j in range(net.committed.size):
         net.committed[j] = net.trial[j]
+
+
+@compiled
+def answer(net, u, dt):  # type: ignore[no-untyped-def]
+    """`respond` and, if there is an answer, `commit`; returns a status."""
+    own = lend(net)
+    status = respond(own, u, dt)
+    if status == OK:
+        commit(own)
+    return status
 
 
 class Network:
@@ -187,13 +219,17 @@ class Network:
     an internal freedom without a spring.
     """
 
-    def __init__(self, springs: Sequence[tuple[Law, Sequence[float]]], freedoms: int = 1, internal: int = 0) -> None:
+    def __init__(
+        self, springs: Sequence[tuple[Law, Sequence[float]]], freedoms: int = 1, internal: int = 0
+    ) -> None:
         if not springs:
             raise InputError("a network has no springs; allowed: one or more")
         rows = np.zeros((len(springs), freedoms + internal))
         for i, (law, row) in enumerate(springs):
             if not isinstance(law, Law):
-                raise InputError(f"spring {i} of a network has {type(law).__name__}; allowed: a Law of frame2d.materials")
+                raise InputError(
+                    f"spring {i} of a network has {type(law).__name__}; allowed: a Law of frame2d.materials"
+                )
             if len(row) != freedoms + internal or not np.all(np.isfinite(row)):
                 raise InputError(
                     f"row of spring {i} is {list(row)!r}; allowed: {freedoms + internal} finite numbers, the "
@@ -266,7 +302,11 @@ class Network:
 
     def describe(self) -> dict[str, Any]:
         """Plain data for the journal."""
-        return {"laws": [law.describe() for law in self.laws], "rows": self.rows.tolist(), "freedoms": self.freedoms}
+        return {
+            "laws": [law.describe() for law in self.laws],
+            "rows": self.rows.tolist(),
+            "freedoms": self.freedoms,
+        }
 
 
 def _starts(pieces: list[np.ndarray]) -> np.ndarray:
@@ -293,10 +333,9 @@ class Model(Specimen):
 
     def apply(self, command: Command) -> Reading:
         u = np.ascontiguousarray(command.displacement, dtype=np.float64)
-        status = respond(self._net, u, command.duration / self.rate)
+        status = answer(self._net, u, command.duration / self.rate)
         if status != OK:
             raise Frame2dError(f"the specimen's laws have no answer at displacement {u.tolist()}")
-        commit(self._net)
         self.last_sequence = command.sequence
         return self.read()
 

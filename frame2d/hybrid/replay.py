@@ -21,12 +21,17 @@ class Replay(Specimen):
     ) -> None:
         shaped = [np.asarray(a, dtype=np.float64) for a in (commands, displacements, forces)]
         self.commands, self.displacements, self.forces = (a.reshape(a.shape[0], -1) for a in shaped)
-        if not (self.commands.shape == self.displacements.shape == self.forces.shape) or not self.commands.size:
+        if (
+            not (self.commands.shape == self.displacements.shape == self.forces.shape)
+            or not self.commands.size
+        ):
             raise InputError(
                 f"recorded arrays have shapes {[a.shape for a in shaped]}; allowed: three times (steps, freedoms)"
             )
         if not np.isfinite(np.concatenate([self.commands, self.displacements, self.forces])).all():
-            raise InputError("the recorded test has numbers that are not finite. Likely mistake: gaps in the data")
+            raise InputError(
+                "the recorded test has numbers that are not finite. Likely mistake: gaps in the data"
+            )
         super().__init__(self.commands.shape[1])
         self.tolerance = positive("Replay.tolerance", tolerance)
         self.position = 0
@@ -41,7 +46,9 @@ class Replay(Specimen):
 
     def apply(self, command: Command) -> Reading:
         if self.position >= len(self.commands):
-            raise Frame2dError(f"the recorded test ends after {len(self.commands)} steps; step {self.position + 1} asked")
+            raise Frame2dError(
+                f"the recorded test ends after {len(self.commands)} steps; step {self.position + 1} asked"
+            )
         gap = np.abs(np.asarray(command.displacement) - self.commands[self.position])
         if not (gap <= self.tolerance).all():
             raise Frame2dError(

@@ -14,8 +14,9 @@ from scipy.linalg import expm
 
 from frame2d.errors import Frame2dError, InputError, known, within
 from frame2d.hybrid.actuator import Actuator, Controller, Sensors, described
+from frame2d.hybrid.borrow import borrowed, merged
 from frame2d.hybrid.geometry import Geometry, pose_at, strokes_at
-from frame2d.hybrid.network import Arrays, Network, _eliminate, commit, respond
+from frame2d.hybrid.network import Arrays, Network, _eliminate, commit, lend, respond
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen
 from frame2d.kernels import OK, compiled
 from frame2d.materials.law import Law
@@ -24,9 +25,21 @@ from frame2d.materials.law import Law
 (AREA, STROKE, SUPPLY, GAIN, COMPLIANCE, LEAK, MASS, VISCOUS, COULOMB, BREAK, FRAME, GAP, OWN_MASS, OWN_DAMPING,
  V00, V01, V10, V11, G0, G1) = range(20)  # fmt: skip
 # Columns of the state table.
-X, V, P, S, DS, FORCE, STIFF, CELL, INTEGRAL, ERROR, SLOW, BIAS_U, BIAS_F, FEEDBACK, SUM_U, SUM_F, REACH = range(17)
+X, V, P, S, DS, FORCE, STIFF, CELL, INTEGRAL, ERROR, SLOW, BIAS_U, BIAS_F, FEEDBACK, SUM_U, SUM_F, REACH = (
+    range(17)
+)
 # Columns of the table of extremes.
-PEAK_STROKE, PEAK_FORCE, PEAK_VELOCITY, PEAK_FLOW, PEAK_VALVE, SATURATED, PEAK_PRESSURE, PEAK_ERROR, END_STOP = range(9)
+(
+    PEAK_STROKE,
+    PEAK_FORCE,
+    PEAK_VELOCITY,
+    PEAK_FLOW,
+    PEAK_VALVE,
+    SATURATED,
+    PEAK_PRESSURE,
+    PEAK_ERROR,
+    END_STOP,
+) = range(9)
 # Control numbers.
 RATE, SUBSTEPS, KP, KI, KD, KFF, KDP, CORNER, DELAY, EXTERNAL, U_NOISE, F_NOISE, U_STEP, F_STEP = range(14)
 U_DRIFT, F_DRIFT, U_WALK, F_WALK = range(14, 18)
@@ -54,14 +67,38 @@ class RigArrays(NamedTuple):
     valve: np.ndarray  # (m,)
 
 
-@compiled
+@merged
+def lend_rig(rig):  # type: ignore[no-untyped-def]
+    """The same arrays, borrowed."""
+    return RigArrays(
+        borrowed(rig.parameters),
+        borrowed(rig.control),
+        borrowed(rig.state),
+        borrowed(rig.extremes),
+        borrowed(rig.line),
+        borrowed(rig.cursor),
+        borrowed(rig.start),
+        borrowed(rig.path),
+        borrowed(rig.pose),
+        borrowed(rig.codes),
+        borrowed(rig.pins),
+        borrowed(rig.strokes),
+        borrowed(rig.jacobian),
+        borrowed(rig.work),
+        borrowed(rig.step),
+        borrowed(rig.reached),
+        borrowed(rig.valve),
+    )
+
+
+@merged
 def _flow(gain, supply, spool, pressure):  # type: ignore[no-untyped-def]
     """Orifice flow; it reverses when the load pressure exceeds the supply."""
     margin = 1.0 - pressure / supply if spool >= 0.0 else 1.0 + pressure / supply
     return gain * spool * (np.sqrt(margin) if margin >= 0.0 else -np.sqrt(-margin))
 
 
-@compiled
+@merged
 def _answer(rig, net, dt):  # type: ignore[no-untyped-def]
     """Force of the specimen on every actuator at the present strokes, committed."""
     state, m = rig.state, rig.state.shape[0]
@@ -69,7 +106,9 @@ def _answer(rig, net, dt):  # type: ignore[no-untyped-def]
         n = rig.codes.size
         for j in range(m):
             rig.strokes[j] = state[j, X]
-        status = pose_at(rig.strokes, rig.codes, rig.pins, rig.pose, rig.reached, rig.jacobian, rig.work, rig.step)
+        status = pose_at(
+            rig.strokes, rig.codes, rig.pins, rig.pose, rig.reached, rig.jacobian, rig.work, rig.step
+        )
         if status != OK:
             return status
         status = respond(net, rig.pose, dt)
@@ -142,59 +181,81 @@ def _answer(rig, net, dt):  # type: ignore[no-untyped-def]
     return OK
 
 
-@compiled
+@merged
 def plant(rig, net, h):  # type: ignore[no-untyped-def]
     """One plant step of `h` seconds under the valve commands `rig.valve`."""
-    state = rig.state
+    state, parameters, extremes = rig.state, rig.parameters, rig.extremes
     for j in range(state.shape[0]):
-        p, z = rig.parameters[j], state[j]
-        spool, rate = z[S] - rig.valve[j], z[DS]
-        spool, rate = p[V00] * spool + p[V01] * rate, p[V10] * spool + p[V11] * rate
+        spool, rate = state[j, S] - rig.valve[j], state[j, DS]
+        spool, rate = (
+            parameters[j, V00] * spool + parameters[j, V01] * rate,
+            parameters[j, V10] * spool + parameters[j, V11] * rate,
+        )
         spool += rig.valve[j]
         if spool > 1.0:
             spool, rate = 1.0, min(rate, 0.0)
         elif spool < -1.0:
             spool, rate = -1.0, max(rate, 0.0)
         # Pressure step, linear in the new velocity: p' = a0 − a1·v'.
-        flow = _flow(p[GAIN], p[SUPPLY], z[S], z[P])
-        opened = _flow(p[GAIN], p[SUPPLY], spool, z[P])
-        margin = abs(1.0 - z[P] / p[SUPPLY]) if spool >= 0.0 else abs(1.0 + z[P] / p[SUPPLY])
-        slope = -p[GAIN] * abs(spool) / (2.0 * p[SUPPLY] * np.sqrt(max(margin, 1e-4)))
-        below = p[COMPLIANCE] / h + 0.5 * p[LEAK] - 0.5 * slope
-        a0 = (p[COMPLIANCE] / h - 0.5 * p[LEAK]) * z[P] + 0.5 * (flow + opened - slope * z[P]) - 0.5 * p[AREA] * z[V]
+        flow = _flow(parameters[j, GAIN], parameters[j, SUPPLY], state[j, S], state[j, P])
+        opened = _flow(parameters[j, GAIN], parameters[j, SUPPLY], spool, state[j, P])
+        margin = (
+            abs(1.0 - state[j, P] / parameters[j, SUPPLY])
+            if spool >= 0.0
+            else abs(1.0 + state[j, P] / parameters[j, SUPPLY])
+        )
+        slope = -parameters[j, GAIN] * abs(spool) / (2.0 * parameters[j, SUPPLY] * np.sqrt(max(margin, 1e-4)))
+        below = parameters[j, COMPLIANCE] / h + 0.5 * parameters[j, LEAK] - 0.5 * slope
+        a0 = (
+            (parameters[j, COMPLIANCE] / h - 0.5 * parameters[j, LEAK]) * state[j, P]
+            + 0.5 * (flow + opened - slope * state[j, P])
+            - 0.5 * parameters[j, AREA] * state[j, V]
+        )
         a0 /= below
-        a1 = 0.5 * p[AREA] / below
+        a1 = 0.5 * parameters[j, AREA] / below
         # Momentum, with the specimen linearised by its tangent, then dry friction as a threshold.
-        mass = p[MASS] + p[OWN_MASS]
-        drag = p[VISCOUS] + p[OWN_DAMPING]
-        stiff = 0.25 * h * z[STIFF]
-        push = (mass / h - 0.5 * drag - stiff) * z[V] + 0.5 * p[AREA] * (z[P] + a0) - z[FORCE]
-        hold = p[COULOMB] * (p[BREAK] if z[V] == 0.0 else 1.0)
+        mass = parameters[j, MASS] + parameters[j, OWN_MASS]
+        drag = parameters[j, VISCOUS] + parameters[j, OWN_DAMPING]
+        stiff = 0.25 * h * state[j, STIFF]
+        push = (
+            (mass / h - 0.5 * drag - stiff) * state[j, V]
+            + 0.5 * parameters[j, AREA] * (state[j, P] + a0)
+            - state[j, FORCE]
+        )
+        hold = parameters[j, COULOMB] * (parameters[j, BREAK] if state[j, V] == 0.0 else 1.0)
         if abs(push) <= hold:
             velocity = 0.0
         else:
-            push -= p[COULOMB] if push > 0.0 else -p[COULOMB]
-            velocity = push / (mass / h + 0.5 * drag + stiff + 0.5 * p[AREA] * a1)
+            push -= parameters[j, COULOMB] if push > 0.0 else -parameters[j, COULOMB]
+            velocity = push / (mass / h + 0.5 * drag + stiff + 0.5 * parameters[j, AREA] * a1)
         pressure = a0 - a1 * velocity
-        x = z[X] + 0.5 * h * (z[V] + velocity)
-        if abs(x) > p[STROKE]:
-            x = p[STROKE] if x > 0.0 else -p[STROKE]
+        x = state[j, X] + 0.5 * h * (state[j, V] + velocity)
+        if abs(x) > parameters[j, STROKE]:
+            x = parameters[j, STROKE] if x > 0.0 else -parameters[j, STROKE]
             velocity = 0.0
-            rig.extremes[j, END_STOP] += 1.0
-        inertia = p[OWN_MASS] * (velocity - z[V]) / h + p[OWN_DAMPING] * velocity
-        z[X], z[V], z[P], z[S], z[DS], z[CELL] = x, velocity, pressure, spool, rate, inertia
+            extremes[j, END_STOP] += 1.0
+        inertia = (
+            parameters[j, OWN_MASS] * (velocity - state[j, V]) / h + parameters[j, OWN_DAMPING] * velocity
+        )
+        state[j, X], state[j, V], state[j, P], state[j, S], state[j, DS], state[j, CELL] = (
+            x,
+            velocity,
+            pressure,
+            spool,
+            rate,
+            inertia,
+        )
     status = _answer(rig, net, h)
     if status != OK:
         return status
     for j in range(state.shape[0]):
-        z, peak = state[j], rig.extremes[j]
-        z[CELL] += z[FORCE]
-        peak[PEAK_STROKE] = max(peak[PEAK_STROKE], abs(z[X]))
-        peak[PEAK_FORCE] = max(peak[PEAK_FORCE], abs(z[CELL]))
-        peak[PEAK_VELOCITY] = max(peak[PEAK_VELOCITY], abs(z[V]))
-        peak[PEAK_PRESSURE] = max(peak[PEAK_PRESSURE], abs(z[P]))
-        flow = _flow(rig.parameters[j, GAIN], rig.parameters[j, SUPPLY], z[S], z[P])
-        peak[PEAK_FLOW] = max(peak[PEAK_FLOW], abs(flow))
+        state[j, CELL] += state[j, FORCE]
+        extremes[j, PEAK_STROKE] = max(extremes[j, PEAK_STROKE], abs(state[j, X]))
+        extremes[j, PEAK_FORCE] = max(extremes[j, PEAK_FORCE], abs(state[j, CELL]))
+        extremes[j, PEAK_VELOCITY] = max(extremes[j, PEAK_VELOCITY], abs(state[j, V]))
+        extremes[j, PEAK_PRESSURE] = max(extremes[j, PEAK_PRESSURE], abs(state[j, P]))
+        flow = _flow(parameters[j, GAIN], parameters[j, SUPPLY], state[j, S], state[j, P])
+        extremes[j, PEAK_FLOW] = max(extremes[j, PEAK_FLOW], abs(flow))
     return OK
 
 
@@ -204,13 +265,15 @@ def _rounded(value, step):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def advance(rig, net, rng, target, ticks, ramp, smooth, averaged, trace):  # type: ignore[no-untyped-def]
+def advance(owned_rig, owned_net, rng, target, ticks, ramp, smooth, averaged, trace):  # type: ignore[no-untyped-def]
     """Run `ticks` controller steps towards `target`; readings are summed over the last `averaged` of them.
 
     The command moves over the first `ramp` ticks, linearly or as (1 − cos)/2. `trace` (rows, 3m) records delayed
     command, true stroke and load-cell force of every tick if it has rows. Returns a status.
     """
+    rig, net = lend_rig(owned_rig), lend(owned_net)
     c, state, m = rig.control, rig.state, rig.state.shape[0]
+    parameters, extremes, line = rig.parameters, rig.extremes, rig.line
     dt = 1.0 / c[RATE]
     h = dt / c[SUBSTEPS]
     length = rig.line.shape[1]
@@ -240,30 +303,29 @@ def advance(rig, net, rng, target, ticks, ramp, smooth, averaged, trace):  # typ
         late = (early - 1) % length
         later = (early - 2) % length
         for j in range(m):
-            z = state[j]
-            rig.line[j, now] = rig.strokes[j]
-            command = (1.0 - part) * rig.line[j, early] + part * rig.line[j, late]
-            earlier = (1.0 - part) * rig.line[j, late] + part * rig.line[j, later]
+            line[j, now] = rig.strokes[j]
+            command = (1.0 - part) * line[j, early] + part * line[j, late]
+            earlier = (1.0 - part) * line[j, late] + part * line[j, later]
             if c[U_DRIFT] != 0.0 or c[U_WALK] > 0.0:
-                z[BIAS_U] += c[U_DRIFT] * dt + c[U_WALK] * root * rng.standard_normal()
-            measured = z[REACH] + z[BIAS_U]
+                state[j, BIAS_U] += c[U_DRIFT] * dt + c[U_WALK] * root * rng.standard_normal()
+            measured = state[j, REACH] + state[j, BIAS_U]
             if c[U_NOISE] > 0.0:
                 measured += c[U_NOISE] * rng.standard_normal()
             measured = _rounded(measured, c[U_STEP])
             error = command - measured
-            z[SLOW] += corner * (z[P] - z[SLOW])
-            valve = c[KP] * error + z[INTEGRAL] + c[KD] * (error - z[ERROR]) / dt
-            valve += c[KFF] * (command - earlier) / dt - c[KDP] * (z[P] - z[SLOW])
+            state[j, SLOW] += corner * (state[j, P] - state[j, SLOW])
+            valve = c[KP] * error + state[j, INTEGRAL] + c[KD] * (error - state[j, ERROR]) / dt
+            valve += c[KFF] * (command - earlier) / dt - c[KDP] * (state[j, P] - state[j, SLOW])
             if -1.0 <= valve <= 1.0:
-                z[INTEGRAL] += c[KI] * error * dt
+                state[j, INTEGRAL] += c[KI] * error * dt
             else:
                 valve = 1.0 if valve > 0.0 else -1.0
-                rig.extremes[j, SATURATED] += 1.0
-            z[ERROR] = error
-            z[FEEDBACK] = measured
+                extremes[j, SATURATED] += 1.0
+            state[j, ERROR] = error
+            state[j, FEEDBACK] = measured
             rig.valve[j] = valve
-            rig.extremes[j, PEAK_VALVE] = max(rig.extremes[j, PEAK_VALVE], abs(valve))
-            rig.extremes[j, PEAK_ERROR] = max(rig.extremes[j, PEAK_ERROR], abs(rig.strokes[j] - z[REACH]))
+            extremes[j, PEAK_VALVE] = max(extremes[j, PEAK_VALVE], abs(valve))
+            extremes[j, PEAK_ERROR] = max(extremes[j, PEAK_ERROR], abs(rig.strokes[j] - state[j, REACH]))
             if trace.shape[0] > tick:
                 trace[tick, 3 * j] = command
         for _ in range(int(c[SUBSTEPS])):
@@ -271,25 +333,24 @@ def advance(rig, net, rng, target, ticks, ramp, smooth, averaged, trace):  # typ
             if status != OK:
                 return status
         for j in range(m):
-            z = state[j]
             if c[EXTERNAL] > 0.0:
-                z[REACH] = z[X] if rig.codes.size > 0 else rig.pose[j]
+                state[j, REACH] = state[j, X] if rig.codes.size > 0 else rig.pose[j]
             else:
-                z[REACH] = z[X] + z[CELL] / rig.parameters[j, FRAME]
+                state[j, REACH] = state[j, X] + state[j, CELL] / parameters[j, FRAME]
             if c[F_DRIFT] != 0.0 or c[F_WALK] > 0.0:
-                z[BIAS_F] += c[F_DRIFT] * dt + c[F_WALK] * root * rng.standard_normal()
+                state[j, BIAS_F] += c[F_DRIFT] * dt + c[F_WALK] * root * rng.standard_normal()
             if tick >= ticks - averaged:
-                measured = z[REACH] + z[BIAS_U]
-                force = z[CELL] + z[BIAS_F]
+                measured = state[j, REACH] + state[j, BIAS_U]
+                force = state[j, CELL] + state[j, BIAS_F]
                 if c[U_NOISE] > 0.0:
                     measured += c[U_NOISE] * rng.standard_normal()
                 if c[F_NOISE] > 0.0:
                     force += c[F_NOISE] * rng.standard_normal()
-                z[SUM_U] += _rounded(measured, c[U_STEP])
-                z[SUM_F] += _rounded(force, c[F_STEP])
+                state[j, SUM_U] += _rounded(measured, c[U_STEP])
+                state[j, SUM_F] += _rounded(force, c[F_STEP])
             if trace.shape[0] > tick:
-                trace[tick, 3 * j + 1] = z[X]
-                trace[tick, 3 * j + 2] = z[CELL]
+                trace[tick, 3 * j + 1] = state[j, X]
+                trace[tick, 3 * j + 2] = state[j, CELL]
     for i in range(target.size):
         rig.start[i] = rig.path[i]
     return OK
@@ -308,7 +369,9 @@ def read_out(rig, averaged, displacement, force):  # type: ignore[no-untyped-def
         rig.strokes[j] = rig.state[j, SUM_U] / averaged
     for i in range(displacement.size):
         displacement[i] = rig.pose[i]
-    status = pose_at(rig.strokes, rig.codes, rig.pins, displacement, rig.reached, rig.jacobian, rig.work, rig.step)
+    status = pose_at(
+        rig.strokes, rig.codes, rig.pins, displacement, rig.reached, rig.jacobian, rig.work, rig.step
+    )
     for i in range(displacement.size):
         force[i] = 0.0
         for j in range(m):
@@ -366,7 +429,9 @@ class Rig(Specimen):
         self.ramp = within("Rig.ramp", ramp, 0.0, 1.0, open_low=True)
         self.averaged = int(within("Rig.averaged", averaged, 1, 1e6))
         if len(self.actuators) != n:
-            raise InputError(f"the rig has {len(self.actuators)} actuators; allowed: {n}, one an interface freedom")
+            raise InputError(
+                f"the rig has {len(self.actuators)} actuators; allowed: {n}, one an interface freedom"
+            )
         if geometry is not None:
             if len(geometry.freedoms) != n or len(geometry.actuators) != n:
                 raise InputError(
@@ -374,7 +439,9 @@ class Rig(Specimen):
                     f"allowed: {n} and {n} (the simulated rig has no spare actuators)"
                 )
             if geometry.transducers is not None:
-                raise InputError("the simulated rig measures along its actuators; allowed: a geometry without transducers")
+                raise InputError(
+                    "the simulated rig measures along its actuators; allowed: a geometry without transducers"
+                )
         if (n > 1 or geometry is not None) and any(actuator.backlash > 0.0 for actuator in self.actuators):
             raise InputError("backlash is modelled for one actuator along its freedom; allowed here: 0")
         self._rig, self._net = self._arrays(), self.network.arrays()
@@ -452,12 +519,16 @@ class Rig(Specimen):
         if self.trace:
             self.last_trace = np.zeros((ticks, 3 * self.freedoms))
         smooth = self.motion == "ramp-and-hold"
-        status = advance(self._rig, self._net, self._rng, target, ticks, ramp, smooth, averaged, self.last_trace)
+        status = advance(
+            self._rig, self._net, self._rng, target, ticks, ramp, smooth, averaged, self.last_trace
+        )
         displacement, force = np.zeros(self.freedoms), np.zeros(self.freedoms)
         if status == OK:
             status = read_out(self._rig, averaged, displacement, force)
         if status != OK:
-            raise Frame2dError(f"the simulated rig has no answer to command {command.sequence}, {target.tolist()}")
+            raise Frame2dError(
+                f"the simulated rig has no answer to command {command.sequence}, {target.tolist()}"
+            )
         self.ticks += ticks
         self.last_sequence = command.sequence
         self._reading = Reading(displacement, force)
