@@ -33,7 +33,8 @@ def _drive(address, p, u, v, dt, memory, out, force, tangent, recoverable):  # t
         force[i] = out[0]
         tangent[i] = out[1]
         recoverable[i] = out[3]
-        memory[:] = trial
+        for j in range(memory.size):  # a slice assignment costs as much as a law
+            memory[j] = trial[j]
     return -1
 
 
@@ -49,7 +50,9 @@ def drive(law: Law, deformation: np.ndarray, dt: float = 0.0, memory: np.ndarray
     v = np.gradient(u, dt) if dt > 0.0 and u.size > 1 else np.zeros_like(u)
     state = np.concatenate([law.initial_memory() if memory is None else memory, np.zeros(1)])
     force, tangent, recoverable = np.zeros_like(u), np.zeros_like(u), np.zeros_like(u)
-    failed = _drive(law.kernel.address, law.parameters(), u, v, dt, state, np.zeros(8), force, tangent, recoverable)
+    failed = _drive(
+        law.kernel.address, law.parameters(), u, v, dt, state, np.zeros(8), force, tangent, recoverable
+    )
     if failed >= 0:
         raise Frame2dError(f"{law} has no answer at point {failed}, deformation {u[failed]:g}")
     work = np.concatenate([[0.0], np.cumsum(0.5 * (force[1:] + force[:-1]) * np.diff(u))])
