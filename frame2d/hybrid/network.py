@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
+from frame2d.materials.law import Law
 
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid.borrow import borrowed, merged
 from frame2d.hybrid.specimen import Command, Reading, Specimen
 from frame2d.kernels import NOT_CONVERGED, OK, at, call_law, compiled
-from frame2d.materials.law import Law
 
 _ITERATIONS = 40
 _TOLERANCE = 1e-11
