@@ -4,18 +4,36 @@
 | --- | --- | --- |
 | Elastic | what stays elastic | Hooke |
 | Bilinear | first look at a yielding device | Simo & Hughes 1998 |
+| Multilinear | concave backbones, different on either side | Besseling 1958, Iwan 1966 |
+| RambergOsgood | rounded backbone with Masing branches | Ramberg & Osgood 1943, Masing 1926 |
+| MenegottoPinto | steel bars and braces in few parameters | Menegotto & Pinto 1973, Filippou et al. 1983 |
+| BoucWen | smooth loops, degradation, pinching; rate form | Wen 1976, Baber & Wen 1981, Baber & Noori 1985 |
+| BoucWenStiffened | the same, for small cycles that must not relax the force; rate form | own rule |
+| BoucWenAsymmetric | smooth loops of six slopes; rate form | Song & Der Kiureghian 2006 |
 """
 
 from typing import Any
 
 from frame2d.errors import InputError, known
 from frame2d.materials.bilinear import Bilinear
+from frame2d.materials.bouc_wen import BoucWen
+from frame2d.materials.bouc_wen_asymmetric import BoucWenAsymmetric
+from frame2d.materials.bouc_wen_stiffened import BoucWenStiffened
 from frame2d.materials.elastic import Elastic
 from frame2d.materials.law import Law
+from frame2d.materials.menegotto_pinto import MenegottoPinto
+from frame2d.materials.multilinear import Multilinear
+from frame2d.materials.ramberg_osgood import RambergOsgood
 
 _listed: tuple[type[Law], ...] = (
     Elastic,
     Bilinear,
+    Multilinear,
+    RambergOsgood,
+    MenegottoPinto,
+    BoucWen,
+    BoucWenStiffened,
+    BoucWenAsymmetric,
 )
 _registry: dict[str, type[Law]] = {law.__name__: law for law in _listed}
 
@@ -52,8 +70,14 @@ def _built(value: Any) -> Any:
 
 __all__ = [
     "Bilinear",
+    "BoucWen",
+    "BoucWenAsymmetric",
+    "BoucWenStiffened",
     "Elastic",
     "Law",
+    "MenegottoPinto",
+    "Multilinear",
+    "RambergOsgood",
     "build",
     "register",
     "registered",
