@@ -82,7 +82,7 @@ def rate(p: Any, s: Any, u: float, v: float, dt: float, out: Any, sdot: Any) -> 
 
 @dataclass(frozen=True)
 class BoucWenAsymmetric(Law):
-    """Smooth hysteresis of six slopes: `k`, `Fy`, post-yield ratio `a` in [0, 1), `n` ≥ 1, `beta1` to `beta6`.
+    """Smooth hysteresis of six slopes: `k`, `Fy`, post-yield ratio `a` in [0, 1), `n` ≥ 1, `beta1`…`beta6`.
 
     Hysteretic strengths are (1 − a)Fy·ψ^(−1/n), with ψ of phase 1 in tension and of phase 4 in compression.
     What can only dissipate has ψ ≥ 0 wherever z is loaded and ψ ≤ 0 wherever it is unloaded (then z·dx ≥

@@ -41,8 +41,8 @@ def _drive(address, p, u, v, dt, memory, out, force, tangent, recoverable):  # t
 def drive(law: Law, deformation: np.ndarray, dt: float = 0.0, memory: np.ndarray | None = None) -> Loop:
     """Force history of `law` under `deformation` (m or rad), each point committed.
 
-    `dt` is the time between points (s); 0 means that rates are not considered. Raises `InputError` for a history
-    that is empty or not finite, `Frame2dError` where the law has no answer.
+    `dt` is the time between points (s); 0 means that rates are not considered. Raises `InputError` for a
+    history that is empty or not finite, `Frame2dError` where the law has no answer.
     """
     u = np.ascontiguousarray(deformation, dtype=np.float64)
     if u.ndim != 1 or u.size == 0 or not np.all(np.isfinite(u)):

@@ -71,10 +71,10 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
 
 @dataclass(frozen=True)
 class MenegottoPinto(Law):
-    """Elastic stiffness `k`, yield force `Fy`, hardening ratio `b` in [0, 1); curvature `R0`, `a1` < R0, `a2`.
+    """Stiffness `k`, yield force `Fy`, hardening ratio `b` in [0, 1); curvature `R0`, `a1` < R0, `a2`.
 
-    `a3` > 0 adds isotropic hardening once deformations exceed `a4`·uy. The defaults of R0, a1, a2 are those
-    of Menegotto & Pinto 1973 (from memory). Raises `InputError`.
+    `a3` > 0 adds isotropic hardening once deformations exceed `a4`·uy. R0, a1, a2 default to Menegotto &
+    Pinto 1973 (from memory). Raises `InputError`.
     """
 
     k: float

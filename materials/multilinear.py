@@ -57,7 +57,7 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
 
 @dataclass(frozen=True)
 class Multilinear(Law):
-    """Backbone through 2 to 10 points (deformation, force) a side, away from the origin; the last slope goes on.
+    """Backbone through 2 to 10 points (deformation, force) a side, outwards; the last slope goes on.
 
     `negative` holds the points of the other side, with negative numbers; left out, the law is symmetric. Both
     sides start with the same slope. Raises `InputError`, also for backbones that stiffen or soften.
@@ -96,7 +96,7 @@ class Multilinear(Law):
         if abs(up[0] - down[0]) > 1e-9 * up[0]:
             raise InputError(
                 f"Multilinear.negative starts with slope {down[0]:g}; allowed: {up[0]:g}, the slope on which "
-                "Multilinear.positive starts. Likely mistake: points of another device, or a wrong unit on one side"
+                "Multilinear.positive starts. Likely mistake: points of another device, or wrong units"
             )
 
     @property

@@ -28,13 +28,13 @@ from frame2d.materials.power import power
 
 #: Open reversals that are remembered.
 DEPTH = 16
-#: Memory before the reversals: their number, direction of motion, and deformation, force, energy of the last point.
+#: Memory before the reversals: their number, direction; deformation, force, energy of the last point.
 HEAD = 5
 
 
 @compiled
 def skeleton(x: float, alpha: float, r: float) -> tuple[float, float, bool]:
-    """Solve x = f + α·fʳ for f ≥ 0; returns f, dx/df and whether it converged (Newton's method from above)."""
+    """Solve x = f + α·fʳ for f ≥ 0 by Newton's method from above; returns f, dx/df, whether converged."""
     f = min(x, (x / alpha) ** (1.0 / r))
     for _ in range(60):
         rise = alpha * power(f, r - 1.0)
@@ -92,7 +92,7 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
 
 @dataclass(frozen=True)
 class RambergOsgood(Law):
-    """Initial stiffness `k`, reference force `Fy`, `alpha` > 0 (plastic share at Fy), exponent `r` in (1, 100].
+    """Initial stiffness `k`, reference force `Fy`, plastic share `alpha` > 0 at Fy, exponent `r` in (1, 100].
 
     Raises `InputError`.
     """
@@ -118,7 +118,7 @@ class RambergOsgood(Law):
         within("RambergOsgood.r", self.r, 1.0, 100.0, open_low=True, hint="r = 1 is a linear spring")
 
     def initial_memory(self) -> np.ndarray:
-        """Open reversals, direction, last deformation, force and energy; then the same three of every reversal."""
+        """Open reversals, direction, last deformation, force, energy; then these three of every reversal."""
         return np.zeros(HEAD + 3 * DEPTH)
 
     @property
