@@ -11,9 +11,7 @@ from frame2d.sections.shear import thin_walled
 
 @dataclass(frozen=True, kw_only=True)
 class ISection(Section):
-    """Doubly symmetric I that keeps its dimensions (m): width `b`, web `tw`, flanges `tf`, root fillets
-    `r`.
-    """
+    """Doubly symmetric I that keeps its dimensions (m): width, web, flanges, root fillets."""
 
     b: float
     tw: float
@@ -34,7 +32,7 @@ def rolled_i(h: float, b: float, tw: float, tf: float, r: float = 0.0, *, name: 
     if 2.0 * (tf + r) > h or tw + 2.0 * r > b or tw > b:
         raise InputError(
             f"I-section {name}: h {h:g}, b {b:g}, tw {tw:g}, tf {tf:g}, r {r:g} do not fit together; "
-            "allowed: 2(tf + r) ≤ h and tw + 2r ≤ b. Likely mistake: dimensions in another order or in mixed units"
+            "allowed: 2(tf + r) ≤ h, tw + 2r ≤ b. Likely mistake: another order, or mixed units"
         )
     root = fillet(r)
     hw = h - 2.0 * tf

@@ -10,9 +10,7 @@ _SLACK = 1.005
 
 
 def length(thing: str, value: float, *, zero: bool = False) -> float:
-    """Return a cross-section dimension in m, or raise `InputError` when it smells of mm (5 m is the
-    largest).
-    """
+    """Return a dimension in m, or raise `InputError` when it smells of mm (5 m is the largest)."""
     return within(
         thing,
         value,

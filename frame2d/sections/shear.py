@@ -1,6 +1,4 @@
-"""Shear areas for shear deformation, by equal shear energy: As = I²/∫q²/t ds (Grashof; thin walls along
-their middle).
-"""
+"""Shear areas for shear deformation by equal energy, As = I²/∫q²/t ds (Grashof)."""
 
 from collections.abc import Sequence
 

@@ -8,9 +8,7 @@ from frame2d.sections.shear import hollow_round
 
 
 def solid_rectangle(b: float, h: float, *, name: str = "") -> Section:
-    """Rectangle of width `b` and depth `h` (m). As = 5/6 A (Timoshenko 1921), Av = A (EN 1993-1-1
-    6.2.6(3)).
-    """
+    """Rectangle of width `b` and depth `h` (m). As = 5/6 A (Timoshenko 1921), Av = A (EN 1993-1-1)."""
     length("b", b)
     length("h", h)
     name = name or f"rectangle {b * 1e3:g}x{h * 1e3:g}"

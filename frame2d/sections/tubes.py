@@ -49,9 +49,7 @@ def _tube(h: float, b: float, t: float, ro: float, ri: float, name: str) -> dict
 
 
 def circular_tube(d: float, t: float, *, name: str = "") -> Section:
-    """Tube of outer diameter `d` and wall `t` (m). As: Cowper 1966 at ν = 0; Av = 2A/π, EN 1993-1-1
-    6.2.6(3).
-    """
+    """Tube of outer diameter `d` and wall `t` (m). As: Cowper 1966 at ν = 0; Av = 2A/π (EN 1993-1-1)."""
     length("d", d)
     length("t", t)
     within("t", t, 0.0, d / 2.0, open_high=True, hint="the walls meet; t is one wall")
