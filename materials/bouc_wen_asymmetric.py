@@ -141,7 +141,8 @@ class BoucWenAsymmetric(Law):
                 "allowed: psi >= 0 where z is loaded, <= 0 where it is unloaded, or allow_inadmissible=True"
             )
             if not self.allow_inadmissible:
-                raise InputError(f"BoucWenAsymmetric.beta1 to beta6 are {self.betas}; {problem}; {rule}")
+                names = ", ".join(f"beta{number}" for number in range(1, 7))
+                raise InputError(f"BoucWenAsymmetric.{names} are {self.betas}; {problem}; {rule}")
             warnings.warn(f"BoucWenAsymmetric: {problem}; energy may be created", UserWarning, stacklevel=3)
 
     @property
