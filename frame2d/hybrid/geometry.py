@@ -264,7 +264,7 @@ class Placed(Specimen):
             )
         self.rig, self.geometry = rig, geometry
         super().__init__(len(geometry.freedoms))
-        self.session, self.last_sequence = rig.session, rig.last_sequence
+        self.session, self.last_sequence, self.replayable = rig.session, rig.last_sequence, rig.replayable
         self._pose = np.zeros(self.freedoms)
 
     def apply(self, command: Command) -> Reading:

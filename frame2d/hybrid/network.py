@@ -320,6 +320,8 @@ class Model(Specimen):
     answer as at full speed); ``dt = 0``, no rate effect, when a command has no duration.
     """
 
+    replayable = True
+
     def __init__(self, network: Network | Law, rate: float = 1.0) -> None:
         self.network = Network.single(network) if isinstance(network, Law) else network
         super().__init__(self.network.freedoms)

@@ -404,6 +404,8 @@ class Rig(Specimen):
     random follows `seed`. `trace=True` keeps every controller step of the last command in `last_trace`.
     """
 
+    replayable = True
+
     def __init__(
         self,
         network: Network | Law,

@@ -65,6 +65,8 @@ class Specimen:
     session: str
     #: Sequence number of the last command that was executed.
     last_sequence: int = 0
+    #: True if repeating the same commands on a fresh one brings its memory back (models, simulated rigs).
+    replayable: bool = False
 
     def __init__(self, freedoms: int) -> None:
         if int(freedoms) < 1:
@@ -80,6 +82,10 @@ class Specimen:
     def read(self) -> Reading:
         """Measure without moving."""
         raise NotImplementedError
+
+    def answer(self, sequence: int) -> Reading | None:
+        """The stored reading of a command that was executed before, if it is still known."""
+        return None
 
     def alive(self) -> None:
         """Tell the specimen's side that the solver is still there; called while the test waits."""

@@ -1,0 +1,458 @@
+"""Conduct a hybrid test: predict, journal, command, measure, correct; step by step, and again after an interruption.
+
+A test resumes by repeating its computation from the start with the journal's readings in place of the specimen:
+every command must come out as it was journalled, bit for bit, before anything moves again.
+"""
+
+import contextlib
+import gc
+import json
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from frame2d.errors import InputError, positive, within
+from frame2d.hybrid.caution import CAUTION
+from frame2d.hybrid.compensation import Compensator, uncompensated
+from frame2d.hybrid.computed import Solver
+from frame2d.hybrid.guard import Guarded, Tripped
+from frame2d.hybrid.journal import Journal, JournalError, Row, rows
+from frame2d.hybrid.limits import Action, Event, Limits, Table
+from frame2d.hybrid.operator import Operator
+from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen, as_specimen
+
+CHECKS = ("zero and sign", "tare", "stiffness", "lag", "low level")
+
+
+class NotReady(InputError):
+    """A test that may not start: something was not confirmed or checked."""
+
+
+@dataclass
+class Progress:
+    """What a view shows after each step; arrays (freedoms,)."""
+
+    step: int
+    steps: int
+    seconds_left: float
+    target: np.ndarray
+    command: np.ndarray
+    reading: Reading
+    hsem: float
+    shares: dict[str, float]
+    state: str
+
+
+@dataclass
+class Outcome:
+    """How a test went; histories (steps done, freedoms)."""
+
+    #: 'completed', 'held', 'unloaded' or 'stopped'.
+    ending: str
+    step: int
+    target: np.ndarray
+    command: np.ndarray
+    displacement: np.ndarray
+    force: np.ndarray
+    #: Energy error of each step (HSEM).
+    energy_error: np.ndarray
+    #: Seconds from the start of a step to its end, and behind schedule if the test is paced.
+    step_time: np.ndarray
+    lateness: np.ndarray
+    events: list[Event] = field(default_factory=list)
+    #: Times that the journal made a step wait.
+    journal_waits: int = 0
+
+
+class HybridTest:
+    """One test: `make_solver(scale)` returns a fresh `Solver` for the motion times `scale`.
+
+    `limits`, `table`: the guard's on the solver's side. `stiffness`: the largest credible stiffness of the specimen,
+    (freedoms, freedoms), for unloading. `make_compensation()` returns a fresh compensator. `transfer`: stiffness by
+    which a measured force is carried from where the rig is to where it should be (initial-stiffness correction,
+    Nakashima & Kato 1987, from memory; None: off). `views` are called with a `Progress` after each step. `pace`: seconds
+    between steps of a test against the clock (None: as fast as the specimen answers).
+    """
+
+    def __init__(
+        self,
+        make_solver: Callable[[float], Solver],
+        specimen: Any,
+        limits: Limits,
+        operator: Operator,
+        journal: str | Path | None = None,
+        table: Table | None = None,
+        stiffness: np.ndarray | None = None,
+        time_scale: float = 1.0,
+        make_compensation: Callable[[], Compensator] | None = None,
+        transfer: np.ndarray | None = None,
+        views: tuple[Callable[[Progress], None], ...] = (),
+        pace: float | None = None,
+        mode: str = "durable",
+        may_lose: int = 0,
+        resume_tolerance: float = 1e-4,
+        force_tolerance: float = 0.02,
+    ) -> None:
+        self.make_solver, self.operator, self.limits = make_solver, operator, limits
+        first = make_solver(1.0)
+        self.freedoms, self.dt = first.freedoms, first.dt
+        self.specimen: Specimen = as_specimen(specimen, first.freedoms)
+        if self.specimen.freedoms != first.freedoms:
+            raise InputError(
+                f"the specimen has {self.specimen.freedoms} interface freedoms; allowed: {first.freedoms}, as the solver"
+            )
+        self.table = table or Table()
+        self.time_scale = within("time scale", time_scale, 1.0, 1e6)
+        self.duration = self.time_scale * first.dt
+        self.make_compensation = make_compensation or (lambda: uncompensated(self.freedoms))
+        self.transfer = None if transfer is None else np.atleast_2d(np.asarray(transfer, dtype=np.float64))
+        self.views, self.pace = views, None if pace is None else positive("pace", pace)
+        self.journal_path = None if journal is None else Path(journal)
+        self.mode, self.may_lose = mode, may_lose
+        self.resume_tolerance = positive("resume tolerance", resume_tolerance)
+        self.force_tolerance = positive("force tolerance", force_tolerance)
+        self.guard = Guarded(self.specimen, limits, self.table, stiffness, "solver", watch=self._heard)
+        self.journal: Journal | None = None
+        self.tare = np.zeros(self.freedoms)
+        self.step = 0
+        about = [
+            first.describe(),
+            self.make_compensation().describe(),
+            self.time_scale,
+            _plain(self.transfer),
+        ]
+        self.identity = sha256(json.dumps(about, sort_keys=True).encode()).hexdigest()
+        self.about = about
+        self._passed: set[str] = set()
+        operator.tell(CAUTION)
+
+    # Journal
+
+    def open(self) -> None:
+        """Open the journal of a new test (done by the first check or by `run`)."""
+        if self.journal is None and self.journal_path is not None:
+            self.journal = Journal(self.journal_path, self.mode, self.may_lose)
+            self.journal.write("test", 0, {
+                "identity": self.identity, "about": self.about, "session": self.guard.session,
+                "specimen": self.specimen.describe(), "operator": self.operator.name,
+            })  # fmt: skip
+
+    def note(self, kind: str, body: dict[str, Any]) -> None:
+        """Write a line into the journal, if there is one."""
+        if self.journal is not None:
+            self.journal.write(kind, self.step, body)
+
+    def _heard(self, event: Event) -> None:
+        with contextlib.suppress(JournalError):
+            self.note("event", event.plain())
+
+    def close(self) -> None:
+        """Close journal and specimen."""
+        if self.journal is not None:
+            self.journal.close()
+        self.guard.close()
+
+    # Before
+
+    def passed(self, check: str, body: dict[str, Any]) -> None:
+        """Note a pre-test check that stayed within its bound."""
+        self._passed.add(check)
+        self.note("check", {"check": check, **body})
+
+    def _ready(self, override: tuple[str, ...]) -> None:
+        unknown = set(override) - set(CHECKS)
+        if unknown:
+            raise InputError(f"override names {sorted(unknown)}; allowed: {', '.join(CHECKS)}")
+        missing = [check for check in CHECKS if check not in self._passed and check not in override]
+        if missing:
+            raise NotReady(
+                f"checks not passed: {', '.join(missing)}. Allowed: run them (frame2d.hybrid.checks), or name them in "
+                "override, which the journal records"
+            )
+        for check in override:
+            self.note("override", {"check": check, "operator": self.operator.name})
+        text = self.table.text(self.limits)
+        if not self.operator.confirm(text):
+            raise NotReady("the operator did not confirm the table of limits and actions: nothing moves")
+        self.note("confirmed", {"table": self.table.digest(self.limits), "operator": self.operator.name})
+
+    # Running
+
+    def run(self, override: tuple[str, ...] = ()) -> Outcome:
+        """Run the test from its start; `override` names checks that were left out on purpose."""
+        self.open()
+        self._ready(tuple(override))
+        self.note(
+            "start",
+            {
+                "first": self.guard.last_sequence + 1,
+                "tare": self.tare.tolist(),
+                "session": self.guard.session,
+            },
+        )
+        return self._steps(self.make_solver(1.0), self.make_compensation(), _Histories(self.make_solver(1.0)))
+
+    def low_level(self, scale: float) -> Outcome:
+        """Run the whole motion times `scale` without journalling its steps."""
+        kept, self.journal = self.journal, None
+        try:
+            solver = self.make_solver(within("scale of the low-level run", scale, 0.0, 0.5, open_low=True))
+            return self._steps(solver, self.make_compensation(), _Histories(solver), quiet=True)
+        finally:
+            self.journal, self.step = kept, 0
+            self.guard.target = self.guard.energies = None
+
+    def resume(self) -> Outcome:
+        """Go on with the journalled test after an interruption.
+
+        Refuses (`NotReady`, `JournalError`) if the journal belongs to another test, the specimen lost its memory, its
+        position or force differs from the journal, or the operator does not confirm.
+        """
+        if self.journal_path is None:
+            raise InputError("this test has no journal; allowed: the journal of the interrupted test")
+        self.journal = Journal(self.journal_path, self.mode, self.may_lose, resume=True)
+        known = rows(self.journal_path)
+        test = next((row for row in known if row.kind == "test"), None)
+        start = next((row for row in reversed(known) if row.kind == "start"), None)
+        if test is None or start is None:
+            raise JournalError("the journal has no started test: run it from the start")
+        if test.body["identity"] != self.identity:
+            raise JournalError(
+                "the journal belongs to another test: model, record, scheme or time scale differ"
+            )
+        if any(row.kind == "end" and row.body["ending"] == "completed" for row in known):
+            raise JournalError("the journalled test was completed")
+        self._recognise(start, known)
+        solver, compensation = self.make_solver(1.0), self.make_compensation()
+        histories = _Histories(solver)
+        self.tare = np.array(start.body["tare"])
+        steps = self._repeat(solver, compensation, histories, known, int(start.body["first"]))
+        reading = self.guard.read()
+        question = (
+            f"Resume after step {steps} of {solver.steps}. The rig is at {reading.displacement.tolist()} with force "
+            f"{reading.force.tolist()}. The next command moves it. {self.table.text(self.limits)}"
+        )
+        if not self.operator.confirm(question):
+            raise NotReady("the operator did not confirm: nothing moves")
+        self.note(
+            "resumed", {"step": steps, "operator": self.operator.name, "u": reading.displacement.tolist()}
+        )
+        return self._steps(solver, compensation, histories, first=int(start.body["first"]))
+
+    def _recognise(self, start: Row, known: list[Row]) -> None:
+        """Compare the specimen's memory and position with the journal."""
+        guard = self.guard
+        if start.body["session"] != guard.session:
+            raise NotReady(
+                "the specimen lost its memory (its session is another one): its state cannot be the journal's. "
+                "Inspect it and start a new test"
+            )
+        commands = [row for row in known if row.kind == "command"]
+        readings = [row for row in known if row.kind == "reading"]
+        written = commands[-1].body["sequence"] if commands else int(start.body["first"]) - 1
+        answered = written if len(readings) == len(commands) else written - 1
+        executed = guard.last_sequence
+        if not answered <= executed <= written + self.may_lose:
+            raise NotReady(
+                f"the specimen executed commands up to {executed}, the journal knows {answered} to {written}: somebody "
+                "else moved it, or the journal lost more than was allowed"
+            )
+        now = guard.read()
+        if executed == answered and readings:
+            expected: Reading | None = Reading(
+                np.array(readings[-1].body["u"]), np.array(readings[-1].body["f"])
+            )
+        else:
+            expected = guard.answer(executed)
+        if expected is None:
+            if executed > answered:
+                raise NotReady(
+                    f"the specimen does not know its answer to command {executed}: its state is uncertain"
+                )
+            return
+        gap_u = float(np.abs(now.displacement - expected.displacement).max())
+        gap_f = float(np.abs(now.force - expected.force).max())
+        allowed_f = self.force_tolerance * self.limits.force
+        if not gap_u <= self.resume_tolerance or not gap_f <= allowed_f:
+            raise NotReady(
+                f"the rig is {gap_u:.3g} (allowed {self.resume_tolerance:g}) and {gap_f:.4g} N (allowed {allowed_f:g}) "
+                "away from where the journal left it: it crept, relaxed or was moved"
+            )
+
+    def _repeat(
+        self, solver: Solver, compensation: Compensator, histories: "_Histories", known: list[Row], first: int
+    ) -> int:
+        """Repeat the journalled steps without moving; return how many."""
+        commands = {row.step: row.body for row in known if row.kind == "command"}
+        readings = {row.step: row.body for row in known if row.kind == "reading"}
+        step = 0
+        while step + 1 in readings:
+            step += 1
+            target = solver.predict()
+            command = compensation.command(target)
+            if command.tolist() != commands[step]["u"]:
+                raise JournalError(
+                    f"step {step} computes the command {command.tolist()}, the journal has {commands[step]['u']}: "
+                    "another machine, version or input; the test cannot be resumed on this computation"
+                )
+            reading = Reading(np.array(readings[step]["u"]), np.array(readings[step]["f"]))
+            self.guard.energies, self.guard.target = solver.energies(), target
+            self.guard.replayed(Command(first + step - 1, command, self.duration), reading)
+            self._finish(solver, compensation, histories, step, target, command, reading)
+        self.step = step
+        return step
+
+    def _finish(
+        self, solver: Solver, compensation: Compensator, histories: "_Histories", step: int, target: np.ndarray,
+        command: np.ndarray, reading: Reading,
+    ) -> None:  # fmt: skip
+        compensation.measured(reading.displacement)
+        force = reading.force - self.tare
+        if self.transfer is not None:
+            force = force + self.transfer @ (target - reading.displacement)
+        solver.correct(force)
+        histories.add(step, target, command, reading, self.guard.monitor.ratio)
+
+    def _steps(
+        self, solver: Solver, compensation: Compensator, histories: "_Histories", quiet: bool = False,
+        first: int | None = None,
+    ) -> Outcome:  # fmt: skip
+        guard, journal = self.guard, self.journal
+        self.step = 0 if quiet else self.step
+        sequence = guard.last_sequence + 1 if first is None else first + self.step
+        clock = time.perf_counter
+        ending = "completed"
+        with _undisturbed(self.pace is not None):
+            began = clock() - self.step * (self.pace or 0.0)
+            while self.step < solver.steps:
+                step = self.step + 1
+                if self.pace is not None:
+                    due = began + step * self.pace
+                    _wait_until(due)
+                    histories.lateness[step - 1] = clock() - due
+                start = clock()
+                target = solver.predict()
+                displacement = compensation.command(target)
+                command = Command(sequence, displacement, self.duration)
+                guard.energies, guard.target = solver.energies(), target
+                if journal is not None:
+                    journal.command(step, command)
+                try:
+                    reading = guard.apply(command)
+                except Tripped as trip:
+                    answered = self._tripped(trip, command)
+                    if answered is None:
+                        ending = guard.state
+                        break
+                    reading = answered
+                except Refused as refusal:
+                    self._heard(Event("link", Action.HOLD, str(refusal), "solver", sequence))
+                    ending = "held"
+                    break
+                if journal is not None:
+                    journal.reading(step, reading)
+                self._finish(solver, compensation, histories, step, target, displacement, reading)
+                self.step, sequence = step, sequence + 1
+                histories.step_time[step - 1] = clock() - start
+                if self.views and not quiet:
+                    left = (solver.steps - step) * (self.pace or self.duration)
+                    progress = Progress(
+                        step, solver.steps, left, target, displacement, reading, guard.monitor.ratio, guard.shares,
+                        guard.state,
+                    )  # fmt: skip
+                    for view in self.views:
+                        view(progress)
+        done = self.step
+        if not quiet:
+            self.note("end", {"ending": ending, "steps": done})
+        return histories.outcome(ending, done, list(guard.events), 0 if journal is None else journal.waits)
+
+    def _tripped(self, trip: Tripped, command: Command) -> Reading | None:
+        """Ask the operator after a hold; the reading to go on with, or None at the test's end."""
+        guard = self.guard
+        while guard.state == "held":
+            decision = self.operator.decide(trip.event)
+            self.note(
+                "decision",
+                {"decision": decision, "operator": self.operator.name, "trigger": trip.event.trigger},
+            )
+            if decision == "unload" and trip.event.side == guard.side:
+                guard.unload(trip.event)
+                return None
+            if decision != "continue":
+                guard.stop("operator's decision after a hold")
+                return None
+            guard.release(True)
+            if trip.reading is not None:
+                return trip.reading
+            try:
+                return guard.apply(command)
+            except Tripped as again:
+                trip = again
+            except Refused:
+                guard.state = "held"
+                return None
+        return None
+
+
+class _Histories:
+    """Preallocated histories of a run."""
+
+    def __init__(self, solver: Solver) -> None:
+        shape = (solver.steps, solver.freedoms)
+        self.target, self.command, self.displacement, self.force = (np.zeros(shape) for _ in range(4))
+        self.energy_error, self.step_time, self.lateness = (np.zeros(solver.steps) for _ in range(3))
+
+    def add(self, step: int, target: np.ndarray, command: np.ndarray, reading: Reading, ratio: float) -> None:
+        i = step - 1
+        self.target[i], self.command[i] = target, command
+        self.displacement[i], self.force[i] = reading.displacement, reading.force
+        self.energy_error[i] = ratio
+
+    def outcome(self, ending: str, done: int, events: list[Event], waits: int) -> Outcome:
+        return Outcome(
+            ending, done, self.target[:done], self.command[:done], self.displacement[:done], self.force[:done],
+            self.energy_error[:done], self.step_time[:done], self.lateness[:done], events, waits,
+        )  # fmt: skip
+
+
+def _plain(array: np.ndarray | None) -> Any:
+    return None if array is None else array.tolist()
+
+
+def _wait_until(due: float) -> None:
+    """Sleep most of the way and watch the clock for the rest: a sleep ends late by a fraction of a millisecond."""
+    left = due - time.perf_counter()
+    if left > 0.0005:
+        time.sleep(left - 0.0004)
+    while time.perf_counter() < due:
+        pass
+
+
+@contextlib.contextmanager
+def _undisturbed(real_time: bool) -> Iterator[None]:
+    """No garbage collection and quick switches to the journal's thread while steps are paced."""
+    if not real_time:
+        yield
+        return
+    interval, collecting = sys.getswitchinterval(), gc.isenabled()
+    gc.collect()
+    gc.freeze()
+    gc.disable()
+    sys.setswitchinterval(5e-5)
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(interval)
+        gc.unfreeze()
+        if collecting:
+            gc.enable()
+
+
+__all__ = ["CHECKS", "HybridTest", "NotReady", "Outcome", "Progress"]

@@ -1,0 +1,347 @@
+"""Guard: a specimen in front of a specimen, through which no command beyond a limit leaves.
+
+The same class stands on the solver's side and again on the specimen's side; neither can switch off the other.
+"""
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from frame2d.errors import Frame2dError, InputError
+from frame2d.hybrid.computed import Energies
+from frame2d.hybrid.energy import EnergyMonitor
+from frame2d.hybrid.limits import Action, Event, Limits, Table, shares
+from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused, Specimen
+
+
+class Tripped(Frame2dError):
+    """The guard has held, unloaded or stopped the test; `event` says why."""
+
+    def __init__(self, event: Event, reading: Reading | None = None) -> None:
+        super().__init__(f"{event.action.name} on the {event.side}'s side: {event.trigger}: {event.text}")
+        self.event = event
+        #: The reading of the command that tripped the guard after it had been executed.
+        self.reading = reading
+
+
+class Guarded(Specimen):
+    """`inner` behind `limits`; `table` says what each trigger does.
+
+    `stiffness` (freedoms, freedoms): the largest credible stiffness of the specimen, by which unloading finds its
+    way; without it unloading moves each freedom against its own force. `side` is 'solver' or 'specimen'. State is
+    'ready', 'held', 'unloaded' or 'stopped'. `watch` hears of every event.
+    """
+
+    def __init__(
+        self,
+        inner: Specimen,
+        limits: Limits,
+        table: Table | None = None,
+        stiffness: np.ndarray | None = None,
+        side: str = "solver",
+        clock: Callable[[], float] = time.monotonic,
+        watch: Callable[[Event], None] | None = None,
+    ) -> None:
+        self.inner, self.limits, self.table = inner, limits, table or Table()
+        self.freedoms, self.session = inner.freedoms, inner.session
+        self.last_sequence = inner.last_sequence
+        self.side, self.clock, self.watch = side, clock, watch
+        self.stiffness = None if stiffness is None else np.atleast_2d(np.asarray(stiffness, dtype=np.float64))
+        if self.stiffness is not None and self.stiffness.shape != (self.freedoms, self.freedoms):
+            raise InputError(
+                f"stiffness for unloading has shape {self.stiffness.shape}; allowed: {(self.freedoms,) * 2}"
+            )
+        self.state = "ready"
+        self.events: list[Event] = []
+        self.monitor = EnergyMonitor(self.freedoms, limits.floor)
+        #: Given by the solver's side before each command: energies of the structure.
+        self.energies: Energies | None = None
+        #: Given by the solver's side before each command: what is wanted at its end, if compensation asks for more.
+        self.target: np.ndarray | None = None
+        self.shares: dict[str, float] = {}
+        self._command = np.zeros(self.freedoms)
+        self._moved = np.zeros(self.freedoms)
+        self._reading: Reading | None = None
+        self._flat_u = np.zeros(self.freedoms)
+        self._flat_f = np.zeros(self.freedoms)
+        self._late = 0
+        self._ended: float | None = None
+        self._operator = ""
+        self._warned: set[str] = set()
+
+    # Commands
+
+    def apply(self, command: Command) -> Reading:
+        self._ready()
+        if self._operator:
+            self._trip("operator", self._operator, command)
+        self._check_deadline(command)
+        self._check_command(command)
+        reading = self._send(command)
+        self._check_reading(command, reading)
+        self._ended = self.clock()
+        return reading
+
+    def _ready(self) -> None:
+        if self.state != "ready":
+            raise Refused(
+                f"the guard on the {self.side}'s side is {self.state}; nothing moves until it is released"
+            )
+
+    def _send(self, command: Command) -> Reading:
+        try:
+            reading = self.inner.apply(command)
+        except (LinkLost, TimeoutError, ConnectionError) as error:
+            self._trip("link", str(error) or type(error).__name__, command)
+        except Tripped as other:
+            self.state = {Action.HOLD: "held", Action.UNLOAD: "unloaded"}.get(other.event.action, "stopped")
+            self._note(other.event)
+            raise
+        self.last_sequence = command.sequence
+        self._moved = np.array(command.displacement, dtype=np.float64) - self._command
+        self._command = np.array(command.displacement, dtype=np.float64)
+        return reading
+
+    def _check_command(self, command: Command) -> None:
+        limits, target = self.limits, np.asarray(command.displacement, dtype=np.float64)
+        if target.shape != (self.freedoms,) or not np.isfinite(target).all() or not command.duration > 0.0:
+            self._trip(
+                "command", f"command {command.sequence} is {target.tolist()} in {command.duration} s", command
+            )
+        low, high = limits.stroke
+        if target.min() < low or target.max() > high:
+            self._trip("stroke", f"command {target.tolist()} outside [{low:g}, {high:g}]", command)
+        change = float(np.abs(target - self._command).max())
+        if change > limits.step:
+            self._trip("step", f"command changes by {change:.4g}, allowed {limits.step:g}", command)
+        if change > limits.velocity * command.duration:
+            self._trip(
+                "velocity",
+                f"command moves at {change / command.duration:.4g}, allowed {limits.velocity:g}",
+                command,
+            )
+
+    def _check_deadline(self, command: Command) -> None:
+        if self.limits.deadline == 0.0 or self._ended is None:
+            return
+        waited = self.clock() - self._ended
+        self._late = self._late + 1 if waited > self.limits.deadline else 0
+        if self._late >= max(self.limits.late_cycles, 1):
+            self._late = 0
+            self._trip(
+                "deadline",
+                f"command {command.sequence} came {waited:.4g} s after the last one ended",
+                command,
+            )
+
+    # Readings
+
+    def _check_reading(self, command: Command, reading: Reading) -> None:
+        limits = self.limits
+        displacement, force = np.asarray(reading.displacement), np.asarray(reading.force)
+        good = displacement.shape == force.shape == (self.freedoms,)
+        if not good or not np.isfinite(displacement).all() or not np.isfinite(force).all():
+            self._trip("nan", f"reading is {displacement.tolist()}, {force.tolist()}", command, reading)
+        self._check_flat(command, reading)
+        self._reading = reading
+        wanted = self._command if self.target is None else self.target
+        gap = displacement - wanted
+        self.shares = shares(limits, displacement, force, gap)
+        energy = abs(self.monitor.update(wanted, reading, self.energies))
+        self.shares["energy"] = energy / limits.energy
+        # The severest trigger of this reading decides.
+        found: list[tuple[Action, str, str]] = []
+        if self.shares["force"] > 1.0:
+            found.append(
+                (self.table.action("force"), "force", f"measured {force.tolist()}, allowed {limits.force:g}")
+            )
+        if self.shares["stroke"] > 1.0:
+            found.append((self.table.action("stroke"), "stroke", f"measured {displacement.tolist()}"))
+        if self.shares["tracking"] > 1.0:
+            found.append(
+                (
+                    self.table.action("tracking"),
+                    "tracking",
+                    f"error {gap.tolist()}, allowed {limits.tracking:g}",
+                )
+            )
+        if energy > limits.energy:
+            found.append((self.table.action("energy"), "energy", f"HSEM {self.monitor.ratio:.2%}"))
+        elif energy > limits.energy_warning:
+            self._warn("energy", f"HSEM {self.monitor.ratio:.2%}", command)
+        for _, trigger, text in sorted(found, key=lambda entry: -entry[0])[:1]:
+            self._trip(trigger, text, command, reading)
+        for name in ("force", "stroke", "tracking"):
+            if limits.warning_share < self.shares[name] <= 1.0:
+                self._warn("margin", f"{name} at {self.shares[name]:.0%} of its limit", command, name)
+
+    def _check_flat(self, command: Command, reading: Reading) -> None:
+        before = self._reading
+        if before is None:
+            return
+        moving = np.abs(self._moved) > self.limits.flat_motion
+        same_u = moving & (reading.displacement == before.displacement)
+        same_f = moving & (reading.force == before.force)
+        # A channel at rest neither counts nor clears.
+        self._flat_u = np.where(moving, np.where(same_u, self._flat_u + 1, 0), self._flat_u)
+        self._flat_f = np.where(moving, np.where(same_f, self._flat_f + 1, 0), self._flat_f)
+        for count, limit, name in (
+            (self._flat_u, self.limits.flat_displacement, "displacement"),
+            (self._flat_f, self.limits.flat_force, "force"),
+        ):
+            if limit and count.max() >= limit:
+                self._trip(
+                    "flat line",
+                    f"{name} {int(count.argmax())} repeated {int(count.max())} times",
+                    command,
+                    reading,
+                )
+
+    # The ladder
+
+    def _note(self, event: Event) -> None:
+        self.events.append(event)
+        if self.watch is not None:
+            self.watch(event)
+
+    def _warn(self, trigger: str, text: str, command: Command, key: str = "") -> None:
+        if (key or trigger) in self._warned:
+            return
+        self._warned.add(key or trigger)
+        action = max(Action.WARN, self.table.action(trigger)) if trigger == "margin" else Action.WARN
+        if action == Action.WARN:
+            self._note(Event(trigger, Action.WARN, text, self.side, command.sequence))
+        else:
+            self._trip(trigger, text, command)
+
+    def _trip(self, trigger: str, text: str, command: Command | None, reading: Reading | None = None) -> None:
+        action = self.table.action(trigger)
+        sequence = self.last_sequence if command is None else command.sequence
+        event = Event(trigger, action, text, self.side, sequence)
+        if action == Action.WARN:
+            if trigger not in self._warned:
+                self._warned.add(trigger)
+                self._note(event)
+            return
+        self._note(event)
+        if action == Action.HOLD:
+            self.state = "held"
+        elif action == Action.UNLOAD:
+            self.unload(event)
+        else:
+            self._stop(event.text)
+        raise Tripped(event, reading)
+
+    def unload(self, event: Event | None = None) -> None:
+        """Move to zero measured force at the limited velocity; stop if a reading fails or it does not arrive."""
+        limits = self.limits
+        if self.state == "stopped":
+            raise Refused("the rig has been stopped: it belongs to its own hardware now")
+        self.state = "unloading"
+        reading = self._reading
+        longest = min(limits.slow * limits.unload_cycle, limits.step)
+        for _ in range(int(limits.unload_time / limits.unload_cycle)):
+            if reading is None or not self._valid(reading):
+                self._stop("unloading needs valid force and displacement")
+                return
+            if np.abs(reading.force).max() <= limits.no_force:
+                self.state = "unloaded"
+                return
+            if self.stiffness is None:
+                change = (
+                    -np.sign(reading.force)
+                    * longest
+                    * np.minimum(1.0, np.abs(reading.force) / limits.force * 10.0)
+                )
+                change[np.abs(reading.force) <= limits.no_force] = 0.0
+            else:
+                change = -np.linalg.lstsq(self.stiffness, reading.force, rcond=None)[0]
+            size = float(np.abs(change).max())
+            if size > longest:
+                change *= longest / size
+            target = np.clip(self._command + change, *limits.stroke)
+            command = Command(self.last_sequence + 1, target, limits.unload_cycle)
+            try:
+                new = self.inner.apply(command)
+            except Frame2dError as error:
+                self._stop(f"unloading failed: {error}")
+                return
+            self.last_sequence = command.sequence
+            frozen = np.array_equal(new.displacement, reading.displacement) and np.array_equal(
+                new.force, reading.force
+            )
+            self._moved = target - self._command
+            self._command = target
+            if frozen and np.abs(self._moved).max() > limits.flat_motion:
+                self._stop("unloading moves but the readings do not")
+                return
+            reading = self._reading = new
+        self._stop(f"unloading did not reach zero force in {limits.unload_time:g} s")
+
+    def _valid(self, reading: Reading) -> bool:
+        return bool(np.isfinite(reading.displacement).all() and np.isfinite(reading.force).all())
+
+    def _stop(self, reason: str) -> None:
+        self.state = "stopped"
+        try:
+            self.inner.stop(reason)
+        except (Frame2dError, OSError) as error:
+            # The link may be what failed; the rig's own hardware and guard act on silence.
+            self._note(
+                Event("link", Action.STOP, f"stop could not be sent: {error}", self.side, self.last_sequence)
+            )
+
+    def trip(self, trigger: str, text: str) -> None:
+        """Act on a trigger that was seen outside of a command (silence of the other side, operator)."""
+        if self.state in ("ready", "held"):
+            self._trip(trigger, text, None, self._reading)
+
+    def operator_stop(self, text: str = "operator's stop") -> None:
+        """The operator's stop, from any thread: acts before the next command leaves."""
+        self._operator = text
+
+    def release(self, confirmed: bool) -> None:
+        """Leave the hold after the operator's confirmation."""
+        if self.state == "held" and confirmed:
+            self.state, self._late, self._ended, self._operator = "ready", 0, None, ""
+            self._warned.clear()
+
+    def adopt(self, command: np.ndarray, reading: Reading, sequence: int) -> None:
+        """Take over a position that was reached before (resume); the next step is measured from here."""
+        self._command = np.array(command, dtype=np.float64)
+        self._reading, self.last_sequence = reading, sequence
+
+    def replayed(self, command: Command, reading: Reading) -> None:
+        """Follow a step of the journal without moving, so that the monitors are as they were."""
+        self._moved = np.asarray(command.displacement) - self._command
+        self._command = np.array(command.displacement, dtype=np.float64)
+        self.last_sequence = command.sequence
+        self.monitor.update(self._command if self.target is None else self.target, reading, self.energies)
+        self._reading = reading
+
+    # The rest of a specimen
+
+    def read(self) -> Reading:
+        return self.inner.read()
+
+    def answer(self, sequence: int) -> Reading | None:
+        return self.inner.answer(sequence)
+
+    def alive(self) -> None:
+        self.inner.alive()
+
+    def stop(self, reason: str) -> None:
+        self._note(Event("operator", Action.STOP, reason, self.side, self.last_sequence))
+        self._stop(reason)
+
+    def close(self) -> None:
+        self.inner.close()
+
+    def describe(self) -> dict[str, Any]:
+        return {
+            "specimen": "Guarded",
+            "table": self.table.digest(self.limits),
+            "inner": self.inner.describe(),
+        }
