@@ -9,3 +9,33 @@ __version__ = "0.1.0"
 _checkout = Path(__file__).resolve().parent.parent
 if (_checkout / "pyproject.toml").is_file() and (_checkout / "materials" / "__init__.py").is_file():
     __path__.append(str(_checkout))
+
+from frame2d.analysis import (  # noqa: E402
+    AnalysisError,
+    Caughey,
+    GeneralizedAlpha,
+    Modal,
+    Outcome,
+    Rayleigh,
+    Response,
+    buckling,
+    chung_hulbert,
+    cyclic,
+    gravity,
+    hilber,
+    modes,
+    newmark,
+    push,
+    static,
+    time_history,
+    wood,
+)
+from frame2d.elements import BeamColumn, Brace, Link, ShearLink  # noqa: E402
+from frame2d.errors import Frame2dError, InputError  # noqa: E402
+from frame2d.model import Frame, State, System  # noqa: E402
+
+__all__ = [
+    "AnalysisError", "BeamColumn", "Brace", "Caughey", "Frame", "Frame2dError", "GeneralizedAlpha", "InputError",
+    "Link", "Modal", "Outcome", "Rayleigh", "Response", "ShearLink", "State", "System", "buckling", "chung_hulbert",
+    "cyclic", "gravity", "hilber", "modes", "newmark", "push", "static", "time_history", "wood",
+]  # fmt: skip

@@ -21,7 +21,11 @@ def finite(thing: str, value: Any, *, hint: str = "") -> float:
     except (TypeError, ValueError):
         raise InputError(_message(thing, value, "a number", hint)) from None
     if not math.isfinite(number):
-        raise InputError(_message(thing, value, "a finite number", hint or "look for a division by zero or a gap in the data"))
+        raise InputError(
+            _message(
+                thing, value, "a finite number", hint or "look for a division by zero or a gap in the data"
+            )
+        )
     return number
 
 
@@ -34,7 +38,14 @@ def positive(thing: str, value: Any, *, hint: str = "") -> float:
 
 
 def within(
-    thing: str, value: Any, low: float, high: float, *, open_low: bool = False, open_high: bool = False, hint: str = ""
+    thing: str,
+    value: Any,
+    low: float,
+    high: float,
+    *,
+    open_low: bool = False,
+    open_high: bool = False,
+    hint: str = "",
 ) -> float:
     """Return `value` as a float in [low, high] (open ends on request), or raise `InputError` naming `thing`."""
     number = finite(thing, value, hint=hint)

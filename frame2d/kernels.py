@@ -72,7 +72,9 @@ class Kernel:
     def _compiled(self) -> Any:
         options: dict[str, Any] = {"nopython": True, "fastmath": FAST, "error_model": "numpy"}
         file = inspect.getsourcefile(self.function)
-        cached = file is not None and not file.startswith("<") and "<locals>" not in self.function.__qualname__
+        cached = (
+            file is not None and not file.startswith("<") and "<locals>" not in self.function.__qualname__
+        )
         return numba.cfunc(self.signature, cache=cached, **options)(self.function)
 
     @cached_property
@@ -119,7 +121,18 @@ if PLAIN:
         return _plain_kernels[int(address)](p, m0, u, v, dt, out, m1)
 
     def call_member(
-        address: float, p: Any, m0: Any, d: Any, w: Any, dt: float, c: float, scratch: Any, f: Any, k: Any, e: Any, m1: Any
+        address: float,
+        p: Any,
+        m0: Any,
+        d: Any,
+        w: Any,
+        dt: float,
+        c: float,
+        scratch: Any,
+        f: Any,
+        k: Any,
+        e: Any,
+        m1: Any,
     ) -> int:
         """Call the member kernel at `address`."""
         return _plain_kernels[int(address)](p, m0, d, w, dt, c, scratch, f, k, e, m1)
@@ -134,7 +147,9 @@ else:
     def at(typingctx, memory, index):  # type: ignore[no-untyped-def]
         """Pointer to entry `index` of a float64 array or pointer."""
         from_array = isinstance(memory, types.Array)
-        signature = _double_pointer(memory, types.int64 if isinstance(index, types.Integer) else types.float64)
+        signature = _double_pointer(
+            memory, types.int64 if isinstance(index, types.Integer) else types.float64
+        )
 
         def generate(context, builder, sig, arguments):  # type: ignore[no-untyped-def]
             memory_value, index_value = arguments

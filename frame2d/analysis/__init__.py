@@ -1,0 +1,24 @@
+"""Analyses: plain functions from a `System` and a `State` to a `Response`.
+
+| function | gives |
+| --- | --- |
+| gravity, static | equilibrium under load cases, first or second order |
+| modes, buckling | eigenvalues |
+| push, cyclic | curves under displacement or arc-length control, past their peaks |
+| time_history | motion under ground acceleration, support motion and force histories |
+"""
+
+from frame2d.analysis.buckling import buckling
+from frame2d.analysis.damping import Caughey, Modal, Rayleigh
+from frame2d.analysis.history import time_history
+from frame2d.analysis.modes import Modes, modes
+from frame2d.analysis.outcome import AnalysisError, Outcome
+from frame2d.analysis.push import cyclic, push
+from frame2d.analysis.response import Response
+from frame2d.analysis.schemes import GeneralizedAlpha, chung_hulbert, hilber, newmark, wood
+from frame2d.analysis.static import gravity, static
+
+__all__ = [
+    "AnalysisError", "Caughey", "GeneralizedAlpha", "Modal", "Modes", "Outcome", "Rayleigh", "Response", "buckling",
+    "chung_hulbert", "cyclic", "gravity", "hilber", "modes", "newmark", "push", "static", "time_history", "wood",
+]  # fmt: skip

@@ -1,0 +1,211 @@
+"""Time history under ground acceleration, support motion and nodal force histories."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.sparse.linalg import splu
+
+from frame2d.analysis.outcome import Outcome
+from frame2d.analysis.response import Response, new_log
+from frame2d.analysis.runner import Options, finish, run_steps
+from frame2d.analysis.schemes import GeneralizedAlpha, chung_hulbert
+from frame2d.engine.plan import new_room
+from frame2d.errors import InputError, positive
+
+if TYPE_CHECKING:
+    from frame2d.model.state import State
+    from frame2d.model.system import System
+
+
+def resampled(values: np.ndarray, record_dt: float, dt: float, what: str) -> np.ndarray:
+    """History at the analysis step, linear between samples; raises `InputError` for steps that do not fit."""
+    samples = np.asarray(values, dtype=float)
+    if samples.ndim != 1 or samples.size < 2:
+        raise InputError(f"{what} has shape {samples.shape}; allowed: one dimension, two samples or more")
+    if not np.all(np.isfinite(samples)):
+        first = int(np.flatnonzero(~np.isfinite(samples))[0])
+        raise InputError(
+            f"{what} is not a number at sample {first}; allowed: finite values. Likely mistake: a gap in the file"
+        )
+    positive(f"{what}: dt", record_dt)
+    positive("dt", dt)
+    if dt > record_dt * (1.0 + 1e-9):
+        raise InputError(
+            f"dt is {dt:g} s; allowed: at most the step of {what}, {record_dt:g} s. Likely mistake: ms instead of s"
+        )
+    ratio = record_dt / dt
+    if abs(ratio - round(ratio)) > 1e-6 * ratio:
+        raise InputError(
+            f"dt is {dt:g} s; allowed: the step of {what}, {record_dt:g} s, divided by a whole number, so that no "
+            "peak is missed"
+        )
+    pieces = round(ratio)
+    if pieces == 1:
+        return samples
+    return np.interp(np.arange((samples.size - 1) * pieces + 1) / pieces, np.arange(samples.size), samples)
+
+
+def time_history(
+    system: "System",
+    record: Any = None,
+    state: "State | None" = None,
+    *,
+    factor: float = 1.0,
+    dt: float | None = None,
+    duration: float | None = None,
+    forces: Mapping[tuple[str, str], np.ndarray] | None = None,
+    support_motion: Mapping[tuple[str, str], np.ndarray] | None = None,
+    scheme: GeneralizedAlpha | None = None,
+    damping: Any = None,
+    drift_limit: float | None = None,
+    initial_velocity: Mapping[tuple[str, str], float] | None = None,
+    initial_displacement: Mapping[tuple[str, str], float] | None = None,
+    options: Options | None = None,
+) -> Response:
+    """Motion of the frame from `state` (at rest by default).
+
+    `record` has `acceleration` (m/s²) and `dt` (s) and moves the ground horizontally, times `factor`; `forces` are
+    nodal histories {(node, "ux"|"uy"|"rz"): N or N·m per step} and `support_motion` absolute displacements of supported
+    freedoms (m, rad per step), both at the analysis step `dt`. Free vibration needs `duration`. `damping` is a
+    `Rayleigh`, `Modal` or `Caughey`; `scheme` defaults to generalized-alpha with ρ∞ = 0.8. The run ends as collapsed
+    when a storey drift ratio passes `drift_limit`. Raises `InputError` before, and `AnalysisError` (with the partial
+    response) during the analysis.
+    """
+    begin = state or system.rest()
+    method = scheme or chung_hulbert(0.8)
+    tries = options or Options()
+    if not np.any(system.plan.inertial > 0.0):
+        raise InputError(
+            f"frame {system.frame.name!r} has no mass; allowed: some. Likely mistake: masses were not added"
+        )
+    if dt is None:
+        if record is None:
+            raise InputError("dt is missing; allowed: a time step in s when there is no record")
+        dt = float(record.dt)
+    ground = None
+    if record is not None:
+        ground = factor * resampled(
+            record.acceleration, float(record.dt), dt, f"record {getattr(record, 'name', '')!r}"
+        )
+    lengths = [
+        np.asarray(values).size for group in (forces, support_motion) if group for values in group.values()
+    ]
+    if ground is not None:
+        lengths.append(ground.size)
+    if duration is not None:
+        lengths.append(round(duration / dt) + 1)
+    if not lengths:
+        raise InputError(
+            "nothing tells how long to run; allowed: a record, forces, support motion or duration"
+        )
+    rows = max(lengths)
+    patterns, factors = [], []
+    if ground is not None:
+        patterns.append(-system.influence())
+        factors.append(_padded(ground, rows))
+    for (node, component), values in (forces or {}).items():
+        checked = resampled(np.asarray(values), dt, dt, f"force on {node!r}")
+        patterns.append(system.row(node, component))
+        factors.append(_padded(checked, rows))
+    history = np.tile(begin.supports, (rows, 1))
+    matrix = damping.matrix(system, state) if damping is not None else system.mass * 0.0
+    plan = system.with_damping(matrix) if damping is not None else system.plan
+    if support_motion:
+        for (node, component), values in support_motion.items():
+            moved = resampled(np.asarray(values), dt, dt, f"motion of {node!r}")
+            history[:, system.support_number(node, component)] = np.concatenate(
+                [moved, np.full(rows - moved.size, moved[-1])]
+            )
+        velocity = np.gradient(history, dt, axis=0)
+        acceleration = np.gradient(velocity, dt, axis=0)
+        coupled = system.support_mass()
+        for k in np.flatnonzero(np.ptp(history, axis=0) > 0.0):
+            patterns.append(-coupled[:, k])
+            factors.append(acceleration[:, k])
+        del velocity
+    linear = system.support_coupling()
+    for k in np.flatnonzero(np.any(history != 0.0, axis=0)):
+        patterns.append(-linear[:, k])
+        factors.append(history[:, k])
+    shapes = np.array(patterns).reshape(-1, system.count)
+    drive = np.column_stack(factors) if factors else np.zeros((rows, 0))
+    room = new_room(plan)
+    motion = begin.copy_motion()
+    motion.v[:] = 0.0 if state is None else motion.v
+    motion.account[:] = 0.0
+    motion.work[:] = 0.0
+    for (node, component), value in (initial_velocity or {}).items():
+        motion.v[system.free_number(node, component)] = value
+    for (node, component), value in (initial_displacement or {}).items():
+        motion.q[system.free_number(node, component)] = value
+    _start(
+        system,
+        plan,
+        room,
+        motion,
+        begin.load + drive[0] @ shapes,
+        matrix,
+        history[0],
+        bool(initial_displacement),
+    )
+    peak = np.abs(drive).max(axis=0) @ np.abs(shapes) if factors else np.zeros(system.count)
+    reference = system.force_scale(peak + np.abs(begin.load) + np.abs(motion.f))
+    log = new_log(system, rows)
+    watch = system.drift_watch(drift_limit) if drift_limit is not None else None
+    done, outcome = run_steps(
+        system, plan, room, motion, begin.load, shapes, drive, history, dt, rows - 1, method.array(), tries, reference,
+        log, watch, start=begin,
+    )  # fmt: skip
+    extra = {
+        "ground": ground[:done] if ground is not None else None,
+        "influence": system.influence(),
+        "patterns": shapes,
+        "factors": drive[:done],
+        "base": begin.load,
+        "scheme": method.name,
+        "dt": dt,
+        "damping": matrix,
+        "drift_limit": drift_limit,
+    }
+    return finish(
+        system, begin, motion, room, log, done, outcome, "time history", begin.time + dt * np.arange(rows), begin.load,
+        history, extra, plan,
+    )  # fmt: skip
+
+
+def _padded(values: np.ndarray, rows: int) -> np.ndarray:
+    return np.concatenate([values, np.zeros(rows - values.size)])
+
+
+def _start(
+    system: "System",
+    plan: Any,
+    room: Any,
+    motion: Any,
+    load: np.ndarray,
+    damping: Any,
+    supports: np.ndarray,
+    displaced: bool,
+) -> None:
+    """Forces at the starting displacement, and the acceleration that balances them: M·a = p − C·v − f."""
+    from frame2d.engine.evaluate import evaluate, gather_forces, symmetric_product
+
+    room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ supports
+    failed = evaluate(plan, room, motion.q, motion.v, room.shift, motion.m0, motion.m1, 0.0, 0.0)
+    if failed >= 0:
+        raise InputError(f"member {system.parts[failed].member!r} has no answer at the starting displacement")
+    symmetric_product(plan.a_start, plan.a_row, plan.stiffness, motion.q, motion.f)
+    gather_forces(plan, room.fe, motion.f)
+    motion.d0[:] = room.d
+    motion.f0[:] = room.fe
+    motion.stored[:] = room.e
+    if displaced:
+        motion.m0[:] = motion.m1
+    inertial = np.flatnonzero(system.plan.inertial > 0.0)
+    unbalanced = (load - motion.f - np.asarray(damping @ motion.v).ravel())[inertial]
+    motion.a[:] = 0.0
+    motion.a[inertial] = splu(system.mass[inertial][:, inertial].tocsc()).solve(unbalanced)
+
+
+__all__ = ["Outcome", "time_history"]

@@ -1,0 +1,287 @@
+"""Pushing: curves under displacement or arc-length control, and cyclic pushing by a displacement protocol."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from frame2d.analysis.modes import modes
+from frame2d.analysis.outcome import Outcome
+from frame2d.analysis.response import Response, new_log
+from frame2d.analysis.runner import Options, finish
+from frame2d.analysis.static import STATIC
+from frame2d.engine.implicit import prepare
+from frame2d.engine.newton import CONVERGED
+from frame2d.engine.path import controlled_step, tangent_direction
+from frame2d.engine.plan import STEPS, new_room
+from frame2d.errors import InputError, known
+
+if TYPE_CHECKING:
+    from frame2d.model.state import State
+    from frame2d.model.system import System
+
+PATTERNS = ("uniform", "triangular", "modal")
+
+
+def lateral_pattern(
+    system: "System", pattern: str | Mapping[str, float], state: "State | None" = None
+) -> np.ndarray:
+    """Horizontal forces that sum to 1 N: "uniform" (by mass), "triangular" (mass × height), "modal" (mass × first
+    mode), a load case of the frame (as it is), or {floor: share}."""
+    if isinstance(pattern, Mapping):
+        load = np.zeros(system.count)
+        for floor, share in pattern.items():
+            nodes = system.frame.floors[known("floor", floor, system.frame.floors)].nodes
+            for node in nodes:
+                load += share / len(nodes) * system.row(node, "ux")
+        total = sum(pattern.values())
+        return load / total if total else load
+    if pattern not in PATTERNS:
+        return system.load_vector(pattern)
+    ground = system.frame.ground()
+    shape = np.zeros(system.size)
+    height = np.array([node.y - ground for node in system.frame.nodes.values()])
+    if pattern == "uniform":
+        shape[0 : 3 * height.size : 3] = 1.0
+    elif pattern == "triangular":
+        shape[0 : 3 * height.size : 3] = height
+    else:
+        first = modes(system, state, 1).shapes[:, 0]
+        full = system.free @ first
+        shape[0 : 3 * height.size : 3] = full[0 : 3 * height.size : 3]
+    force = system.whole["mass"] @ shape
+    force[1 : 3 * height.size : 3] = 0.0
+    load = np.asarray(system.free.T @ force).ravel()
+    total = float(force[0 : 3 * height.size : 3].sum())
+    if total == 0.0:
+        raise InputError(f"pattern {pattern!r} needs masses; allowed: a frame with mass, or {{floor: share}}")
+    return load / total
+
+
+def push(
+    system: "System",
+    state: "State | None" = None,
+    pattern: str | Mapping[str, float] = "triangular",
+    *,
+    node: str | None = None,
+    component: str = "ux",
+    target: float | None = None,
+    steps: int = 100,
+    arc_length: float | None = None,
+    most_steps: int = 2000,
+    stop: Any = None,
+    options: Options | None = None,
+) -> Response:
+    """Push with one load pattern, its factor unknown.
+
+    With `target` (m or rad) the displacement of `node` is led there in equal `steps`; with `arc_length` the path is
+    followed wherever it goes (snap-back too), for `most_steps` or until `stop(factor, q)` is true; the length is in the
+    displacements' own norm (m, rad times the mean member length). `response.factor` is the load factor, past its peak
+    as well. Raises `AnalysisError` with the partial curve.
+    """
+    begin = state or system.rest()
+    load = lateral_pattern(system, pattern, state)
+    if target is not None:
+        if node is None:
+            raise InputError("push to a target needs the node that is led; allowed: node=…")
+        row = system.row(node, component)
+        if not np.any(row):
+            raise InputError(f"{component} of node {node!r} is held by a support and cannot be pushed")
+        begin_at = float(row @ begin.motion.q)
+        targets = begin_at + np.linspace(0.0, target, steps + 1)
+        return _lead(system, begin, load, row, targets, options or Options(), "push")
+    if arc_length is None:
+        raise InputError("push needs a way to go; allowed: node and target, or arc_length")
+    return _follow(system, begin, load, arc_length, most_steps, stop, options or Options())
+
+
+def cyclic(
+    system: "System",
+    state: "State | None" = None,
+    pattern: str | Mapping[str, float] = "triangular",
+    *,
+    node: str,
+    component: str = "ux",
+    history: np.ndarray,
+    options: Options | None = None,
+) -> Response:
+    """Lead one displacement through `history` (m or rad, absolute; fine steps), the load factor following."""
+    begin = state or system.rest()
+    targets = np.asarray(history, dtype=float)
+    if targets.ndim != 1 or targets.size < 2 or not np.all(np.isfinite(targets)):
+        raise InputError("history must be one-dimensional and finite, two points or more")
+    row = system.row(node, component)
+    begin_at = float(row @ begin.motion.q)
+    if abs(targets[0] - begin_at) > 1e-12:
+        targets = np.concatenate([[begin_at], targets])
+    load = lateral_pattern(system, pattern, state)
+    return _lead(system, begin, load, row, targets, options or Options(), "cyclic push")
+
+
+def _lead(
+    system: "System",
+    begin: "State",
+    load: np.ndarray,
+    row: np.ndarray,
+    targets: np.ndarray,
+    options: Options,
+    kind: str,
+) -> Response:
+    plan, room, motion = system.plan, new_room(system.plan), begin.copy_motion()
+    prepare(plan, room, STATIC, 1.0)
+    room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
+    base = begin.load - system.support_coupling() @ begin.supports
+    log = new_log(system, targets.size)
+    log.put(0, motion)
+    factor = np.zeros(targets.size)
+    scale = system.force_scale(np.abs(load))
+    reference = max(system.force_scale(base), 1e-3 * scale * _stiff(system, row, load) * np.ptp(targets))
+    direction = np.empty(system.count)
+    done, outcome = 1, Outcome.COMPLETED
+    bar = None
+    if options.progress:
+        from tqdm import tqdm
+
+        bar = tqdm(total=targets.size - 1, unit="step", leave=False)
+    try:
+        for step in range(1, targets.size):
+            room.counts[STEPS] += 1
+            at, lam, level, share = targets[step - 1], factor[step - 1], 0, 0.0
+            ok = False
+            while True:
+                piece = 0.5**level
+                goal = targets[step - 1] + min(1.0, share + piece) * (targets[step] - targets[step - 1])
+                if tangent_direction(plan, room, motion, load, room.shift, direction) < 0:
+                    break
+                along = float(row @ direction)
+                change = (goal - at) / along if along != 0.0 else 0.0
+                guess = motion.q + change * direction
+                tolerance = options.tolerance * max(reference, abs(lam) * scale)
+                status, new = controlled_step(
+                    plan, room, motion, base, load, lam, row, 0.0, goal, guess, lam + change, room.shift, STATIC,
+                    tolerance, options.most_iterations,
+                )  # fmt: skip
+                if status != CONVERGED:
+                    status, new = controlled_step(
+                        plan, room, motion, base, load, lam, row, 0.0, goal, motion.q.copy(), lam, room.shift, STATIC,
+                        tolerance, 2 * options.most_iterations,
+                    )  # fmt: skip
+                if status == CONVERGED:
+                    at, lam, share = goal, new, share + piece
+                    if share >= 1.0 - 1e-12:
+                        ok = True
+                        break
+                elif level < options.deepest_halving:
+                    level += 1
+                else:
+                    break
+            if not ok:
+                outcome = Outcome.NOT_CONVERGED
+                break
+            factor[step] = lam
+            log.put(step, motion, room)
+            done = step + 1
+            if bar is not None:
+                bar.update(1)
+    except KeyboardInterrupt:
+        outcome = Outcome.INTERRUPTED
+    finally:
+        if bar is not None:
+            bar.close()
+    extra = {"factor": factor[:done], "pattern": load, "control": targets[:done]}
+    history = np.tile(begin.supports, (targets.size, 1))
+    kept = begin.load + factor[done - 1] * load
+    return finish(
+        system,
+        begin,
+        motion,
+        room,
+        log,
+        done,
+        outcome,
+        kind,
+        np.arange(targets.size, dtype=float),
+        kept,
+        history,
+        extra,
+        plan,
+    )
+
+
+def _stiff(system: "System", row: np.ndarray, load: np.ndarray) -> float:
+    """Load factor per unit of the led displacement, at rest."""
+    from scipy.sparse.linalg import spsolve
+
+    compliance = float(row @ np.atleast_1d(spsolve(system.tangent(), load)))
+    return abs(1.0 / compliance) if compliance else 1.0
+
+
+def _follow(
+    system: "System", begin: "State", load: np.ndarray, length: float, most: int, stop: Any, options: Options
+) -> Response:
+    plan, room, motion = system.plan, new_room(system.plan), begin.copy_motion()
+    prepare(plan, room, STATIC, 1.0)
+    base = begin.load - system.support_coupling() @ begin.supports
+    room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
+    weigh = np.where(system.lead_kinds == "r", system.length**2, 1.0)
+    log = new_log(system, most + 1)
+    log.put(0, motion)
+    factors = np.zeros(most + 1)
+    scale = system.force_scale(np.abs(load))
+    direction = np.empty(system.count)
+    before = np.zeros(system.count)
+    before_factor = 1.0
+    lam, done, outcome, arc = 0.0, 1, Outcome.COMPLETED, length
+    reference = max(system.force_scale(base), 0.0)
+    while done <= most:
+        if tangent_direction(plan, room, motion, load, room.shift, direction) < 0:
+            outcome = Outcome.NOT_CONVERGED
+            break
+        size = float(np.sqrt(direction @ (weigh * direction)))
+        change = arc / size
+        forward = change * float(before @ (weigh * direction)) if done > 1 else before_factor
+        if forward < 0.0:
+            change = -change
+        step = change * direction
+        guess, target_factor = motion.q + step, lam + change
+        b = weigh * step
+        target = float(b @ guess)
+        tolerance = options.tolerance * max(reference, scale * max(abs(lam), abs(target_factor), 1e-12))
+        from_q = motion.q.copy()
+        status, new = controlled_step(
+            plan, room, motion, base, load, lam, b, 0.0, target, guess, target_factor, room.shift, STATIC, tolerance,
+            options.most_iterations,
+        )  # fmt: skip
+        if status != CONVERGED:
+            arc *= 0.5
+            if arc < length * 0.5**options.deepest_halving:
+                outcome = Outcome.NOT_CONVERGED
+                break
+            continue
+        before = motion.q - from_q
+        lam = new
+        factors[done] = lam
+        reference = max(reference, scale * abs(lam) * 0.1)
+        log.put(done, motion, room)
+        done += 1
+        arc = min(length, 1.5 * arc)
+        if stop is not None and stop(lam, motion.q):
+            break
+    extra = {"factor": factors[:done], "pattern": load}
+    history = np.tile(begin.supports, (most + 1, 1))
+    kept = begin.load + lam * load
+    return finish(
+        system,
+        begin,
+        motion,
+        room,
+        log,
+        done,
+        outcome,
+        "push",
+        np.arange(most + 1.0),
+        kept,
+        history,
+        extra,
+        plan,
+    )

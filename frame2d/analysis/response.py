@@ -1,0 +1,323 @@
+"""`Response`: labelled histories of an analysis, its energies, its final state, and how it went."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from frame2d.analysis.outcome import Outcome
+from frame2d.engine.plan import ALGORITHM, DAMPED, Motion
+from frame2d.errors import InputError, known
+from frame2d.model.state import State
+
+if TYPE_CHECKING:
+    from frame2d.model.system import PartPlace, System
+
+COUNTS = ("iterations", "factorisations", "evaluations", "halvings", "negative pivots")
+
+
+class Log(NamedTuple):
+    """Raw histories, one row a step: free displacements, velocities, accelerations, part forces, work, counts."""
+
+    q: np.ndarray
+    v: np.ndarray
+    a: np.ndarray
+    force: np.ndarray
+    work: np.ndarray
+    stored: np.ndarray
+    account: np.ndarray
+    counts: np.ndarray
+
+    def arrays(self) -> tuple[np.ndarray, ...]:
+        """As the engine takes them."""
+        return tuple(self)
+
+    def put(self, row: int, motion: Motion, room: Any = None) -> None:
+        """Write one row from Python."""
+        self.q[row], self.v[row], self.a[row] = motion.q, motion.v, motion.a
+        self.force[row], self.work[row], self.stored[row] = motion.f0, motion.work, motion.stored
+        self.account[row] = motion.account
+        if room is not None:
+            self.counts[row, 4] = room.counts[5]
+
+    def cut(self, rows: int) -> "Log":
+        """First rows only."""
+        return Log(*(array[:rows] for array in self))
+
+
+def new_log(system: "System", rows: int) -> Log:
+    """Empty log."""
+    n, width, parts = system.count, system.gather_all.shape[0] + 1, len(system.parts) + 1
+    return Log(
+        np.zeros((rows, n)),
+        np.zeros((rows, n)),
+        np.zeros((rows, n)),
+        np.zeros((rows, width)),
+        np.zeros((rows, parts)),
+        np.zeros((rows, parts)),
+        np.zeros((rows, 4)),
+        np.zeros((rows, len(COUNTS))),
+    )
+
+
+class DeviceLoop(NamedTuple):
+    """Deformation (m or rad) and force (N or N·m) of one law, by step, with its work (J)."""
+
+    deformation: np.ndarray
+    force: np.ndarray
+    work: np.ndarray
+    recoverable: np.ndarray
+
+
+@dataclass(frozen=True)
+class Response:
+    """Histories by name. Times in s (steps in statics), displacements in m and rad, forces in N and N·m."""
+
+    system: "System"
+    kind: str
+    time: np.ndarray
+    log: Log
+    support_history: np.ndarray
+    state: State
+    outcome: Outcome
+    extra: dict[str, Any]
+    totals: np.ndarray
+
+    @property
+    def factor(self) -> np.ndarray:
+        """Load factor of a push."""
+        return np.asarray(self.extra["factor"])
+
+    def all_displacements(self) -> np.ndarray:
+        """Displacements of all freedoms, steps × freedoms."""
+        return np.asarray(self.log.q @ self.system.free.T + self.support_history @ self.system.supported.T)
+
+    def displacement(self, node: str, component: str = "ux") -> np.ndarray:
+        """History of a node's displacement, relative to the ground."""
+        return self._pick(self.log.q, node, component, self.support_history)
+
+    def velocity(self, node: str, component: str = "ux") -> np.ndarray:
+        """History of a node's relative velocity."""
+        return self._pick(self.log.v, node, component)
+
+    def acceleration(self, node: str, component: str = "ux", absolute: bool = True) -> np.ndarray:
+        """History of a node's acceleration; `absolute` adds the ground's."""
+        relative = self._pick(self.log.a, node, component)
+        ground = self.extra.get("ground")
+        if absolute and component == "ux" and ground is not None:
+            full = np.zeros_like(relative)
+            full[: ground.size] = ground
+            return relative + full
+        return relative
+
+    def _pick(
+        self, table: np.ndarray, node: str, component: str, supports: np.ndarray | None = None
+    ) -> np.ndarray:
+        history = table @ self.system.row(node, component)
+        if supports is not None:
+            from frame2d.model.freedoms import node_freedom
+
+            freedom = node_freedom(self.system.node_index, node, component)
+            history = history + supports @ np.asarray(self.system.supported[freedom].todense()).ravel()
+        return np.asarray(history)
+
+    def floor(self, name: str) -> np.ndarray:
+        """Mean horizontal displacement of a floor."""
+        nodes = self.system.frame.floors[known("floor", name, self.system.frame.floors)].nodes
+        return np.mean([self.displacement(node) for node in nodes], axis=0)
+
+    def drifts(self) -> dict[str, np.ndarray]:
+        """Storey drift ratios by the floor above."""
+        below, height = np.zeros(self.time.size), self.system.frame.ground()
+        result = {}
+        for name, level in self.system.frame.levels():
+            here = self.floor(name)
+            if level > height:
+                result[name] = (here - below) / (level - height)
+            below, height = here, level
+        return result
+
+    def member_forces(self, name: str) -> np.ndarray:
+        """Forces of a member on its own freedoms (global axes; two nodes by three, then inner), steps × freedoms."""
+        known("member", name, self.system.pieces)
+        pieces, own = self.system.pieces[name], self.system.freedoms_of[name]
+        forces = self.all_displacements()[:, own] @ pieces.stiffness.T
+        for place in self.system.parts:
+            if place.member == name:
+                forces = forces + self.log.force[:, place.first : place.last] @ place.part.transform
+        return np.asarray(forces)
+
+    def end_forces(self, name: str) -> dict[str, np.ndarray]:
+        """N, V and M at both ends of a member in its straight axes: tension, and end forces on the member.
+
+        Loads along the member (the case that stays on) are included.
+        """
+        placed = self.system.frame.members[known("member", name, self.system.frame.members)]
+        i, j = self.system.frame.nodes[placed.i], self.system.frame.nodes[placed.j]
+        length = float(np.hypot(j.x - i.x, j.y - i.y))
+        c, s = ((j.x - i.x) / length, (j.y - i.y) / length) if length > 0.0 else (1.0, 0.0)
+        forces = self.member_forces(name) - self.extra.get("member_loads", {}).get(name, 0.0)
+        return {
+            "N": c * forces[:, 3] + s * forces[:, 4],
+            "N_start": -(c * forces[:, 0] + s * forces[:, 1]),
+            "V_start": -s * forces[:, 0] + c * forces[:, 1],
+            "M_start": forces[:, 2],
+            "V_end": -s * forces[:, 3] + c * forces[:, 4],
+            "M_end": forces[:, 5],
+        }
+
+    def reactions(self) -> dict[tuple[str, str], np.ndarray]:
+        """Force of the ground on each supported freedom (members only), by (node, component)."""
+        total = self._internal_all()
+        back = np.asarray(total @ self.system.supported)
+        names = list(self.system.node_index)
+        components = ("ux", "uy", "rz")
+        return {
+            (names[freedom // 3], components[freedom % 3]): back[:, k]
+            for k, freedom in enumerate(self.system.held)
+        }
+
+    def _internal_all(self) -> np.ndarray:
+        total = self.all_displacements() @ self.system.whole["stiffness"].T
+        width = self.system.gather_all.shape[0]
+        return np.asarray(total + self.log.force[:, :width] @ self.system.gather_all)
+
+    def base_shear(self) -> np.ndarray:
+        """Sum of the horizontal reactions, positive when the ground holds the frame against +x... N."""
+        return -np.sum([force for (_, part), force in self.reactions().items() if part == "ux"], axis=0)
+
+    def laws(self) -> list[str]:
+        """Names of everything that has a loop: "member" or "member: role"."""
+        return [self._law_name(place) for place in self.system.parts if place.part.law is not None]
+
+    def _law_name(self, place: "PartPlace") -> str:
+        several = (
+            sum(other.member == place.member and other.part.law is not None for other in self.system.parts)
+            > 1
+        )
+        return f"{place.member}: {place.part.role}" if several else place.member
+
+    def device(self, name: str) -> DeviceLoop:
+        """Loop of one law, by a name of `laws()`."""
+        for place in self.system.parts:
+            if place.part.law is not None and self._law_name(place) == name:
+                if place.last - place.first != 1:
+                    return self._bar_loop(place)
+                row = self.system.gather_all[place.first]
+                deformation = np.asarray(self.all_displacements() @ row.T).ravel()
+                free = self.log_offset(place)
+                force = self.log.force[:, place.first]
+                return DeviceLoop(
+                    deformation - free,
+                    force,
+                    self.log.work[:, place.number],
+                    self.log.stored[:, place.number],
+                )
+        raise InputError(f"device is {name!r}; allowed: {', '.join(self.laws())}")
+
+    def log_offset(self, place: "PartPlace") -> float:
+        """Deformation at which the law is free of stress."""
+        return float(self.state.motion.m0[self.system.memory_at[place.number]])
+
+    def _bar_loop(self, place: "PartPlace") -> DeviceLoop:
+        u = np.asarray(self.all_displacements() @ self.system.gather_all[place.first : place.last].T)
+        L, c, s = place.part.parameters[:3]
+        du, dv = u[:, 2] - u[:, 0], u[:, 3] - u[:, 1]
+        f = self.log.force[:, place.first : place.last]
+        if place.part.parameters[3] > 0.0:
+            length = np.hypot(L * c + du, L * s + dv)
+            stretch = length - L
+            rx, ry = (L * c + du) / length, (L * s + dv) / length
+            force = f[:, 2] * rx + f[:, 3] * ry
+        else:
+            psi = (c * dv - s * du) / L
+            stretch = c * du + s * dv + 0.5 * psi**2 * L
+            force = c * f[:, 2] + s * f[:, 3]
+        return DeviceLoop(
+            stretch - self.log_offset(place),
+            force,
+            self.log.work[:, place.number],
+            self.log.stored[:, place.number],
+        )
+
+    def energies(self) -> dict[str, np.ndarray]:
+        """Energy account (J) from the start of this analysis, relative to the ground.
+
+        "ground", "applied" and "standing" loads do the work that becomes "kinetic", "members" (elastic), "devices"
+        (work of all parts), "damped", "algorithmic" and "imbalance". The ground's work is the quadrature ∫p·v dt, the
+        damping's Σ Δu·C·v̄, the algorithm's the identity of the scheme: the imbalance is a measure, not a remainder
+        that is defined away.
+        """
+        log, extra = self.log, self.extra
+        dq = np.diff(log.q, axis=0, prepend=log.q[:1])
+        zero = np.zeros(self.time.size)
+        kinetic = 0.5 * np.einsum("ti,ti->t", log.v, (self.system.mass @ log.v.T).T)
+        elastic = 0.5 * np.einsum("ti,ti->t", log.q, (self.system.stiffness @ log.q.T).T)
+        ground, applied = zero.copy(), zero.copy()
+        if "patterns" in extra and extra["patterns"].shape[0]:
+            dt = extra["dt"]
+            first = 1 if extra["ground"] is not None else 0
+            if first:
+                power = extra["factors"][:, 0] * (log.v @ extra["patterns"][0])
+                ground = np.concatenate([[0.0], np.cumsum(0.5 * dt * (power[1:] + power[:-1]))])
+            for k in range(first, extra["patterns"].shape[0]):
+                factor = extra["factors"][:, k]
+                mean = 0.5 * (factor + np.concatenate([factor[:1], factor[:-1]]))
+                applied += np.cumsum(mean * (dq @ extra["patterns"][k]))
+        standing = (log.q - log.q[0]) @ extra.get("base", np.zeros(self.system.count))
+        parts = log.work[:, :-1].sum(axis=1) - log.work[0, :-1].sum()
+        account = log.account - log.account[0]
+        members, devices = elastic - elastic[0], parts
+        total_in = ground + applied + standing
+        total_out = kinetic - kinetic[0] + members + devices + account[:, DAMPED] + account[:, ALGORITHM]
+        return {
+            "ground": ground,
+            "applied": applied,
+            "standing": standing,
+            "input": total_in,
+            "kinetic": kinetic,
+            "members": members,
+            "devices": devices,
+            "recoverable": log.stored[:, :-1].sum(axis=1),
+            "damped": account[:, DAMPED],
+            "algorithmic": account[:, ALGORITHM],
+            "imbalance": total_in - total_out,
+        }
+
+    def imbalance(self) -> float:
+        """Largest energy imbalance over time, divided by the largest input energy."""
+        energies = self.energies()
+        scale = max(
+            np.abs(energies["input"]).max(), np.abs(energies["ground"]).max(), energies["kinetic"].max()
+        )
+        return float(np.abs(energies["imbalance"]).max() / scale) if scale > 0.0 else 0.0
+
+    def counts(self) -> dict[str, int]:
+        """Iterations, factorisations, evaluations, halvings in total, and the largest number of negative pivots."""
+        sums = self.log.counts.sum(axis=0).astype(int)
+        return {
+            **dict(zip(COUNTS[:4], sums[:4].tolist(), strict=True)),
+            "negative pivots": int(self.log.counts[:, 4].max(initial=0)),
+        }
+
+    def table(self) -> dict[str, np.ndarray]:
+        """Main histories by column name with units, for export."""
+        columns = {"time (s)": self.time}
+        for name, _ in self.system.frame.levels():
+            columns[f"{name} ux (m)"] = self.floor(name)
+        for name, drift in self.drifts().items():
+            columns[f"{name} drift (-)"] = drift
+        columns["base shear (N)"] = self.base_shear()
+        return columns
+
+    def save(self, path: Any) -> None:
+        """Write everything to HDF5 (see `frame2d.analysis.storage`)."""
+        from frame2d.analysis.storage import save
+
+        save(self, path)
+
+    def to_csv(self, path: Any) -> None:
+        """Write `table` as CSV with a header that bears the units."""
+        columns = self.table()
+        header = ",".join(columns)
+        np.savetxt(path, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="")

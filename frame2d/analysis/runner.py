@@ -1,0 +1,113 @@
+"""Run compiled steps in blocks: progress, interruption, and the error that keeps what was computed."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from frame2d.analysis.outcome import AnalysisError, Outcome, describe_failure
+from frame2d.analysis.response import Log, Response
+from frame2d.engine.implicit import COLLAPSED, run
+from frame2d.engine.newton import CONVERGED
+from frame2d.model.state import State
+
+if TYPE_CHECKING:
+    from frame2d.engine.plan import Motion, Plan, Room
+    from frame2d.model.system import System
+
+
+@dataclass(frozen=True)
+class Options:
+    """How hard the engine tries. `tolerance` is relative to the peak load (moments over the mean member length)."""
+
+    tolerance: float = 1e-8
+    most_iterations: int = 20
+    deepest_halving: int = 8
+    progress: bool = False
+
+    def array(self, reference: float) -> np.ndarray:
+        """As the engine reads them."""
+        return np.array([self.tolerance * reference, self.most_iterations, self.deepest_halving])
+
+
+BLOCK = 500
+
+
+def run_steps(
+    system: "System",
+    plan: "Plan",
+    room: "Room",
+    motion: "Motion",
+    base: np.ndarray,
+    patterns: np.ndarray,
+    factors: np.ndarray,
+    history: np.ndarray,
+    dt: float,
+    steps: int,
+    scheme: np.ndarray,
+    options: Options,
+    reference: float,
+    log: Log,
+    drift: tuple[np.ndarray, np.ndarray] | None,
+    start: State,
+) -> tuple[int, Outcome]:
+    """Run all steps; returns how many rows of the log are filled and the outcome."""
+    log.put(0, motion)
+    supports = np.vstack([system.imposed_parts, np.zeros((1, system.held.size))])
+    watch, limits = drift if drift is not None else (np.zeros((0, 2), dtype=np.int64), np.zeros(0))
+    row = 1
+    bar = _bar(steps) if options.progress else None
+    try:
+        while row <= steps:
+            last = min(row + BLOCK, steps + 1)
+            done, status = run(
+                plan, room, motion, base, patterns, factors, supports, history, dt, row, last, scheme,
+                options.array(reference), watch, limits, log.arrays(),
+            )  # fmt: skip
+            if bar is not None:
+                bar.update(done - row)
+            row = done
+            if status == COLLAPSED:
+                return row, Outcome.COLLAPSED
+            if status != CONVERGED:
+                return row, Outcome.NOT_CONVERGED
+    except KeyboardInterrupt:
+        return row, Outcome.INTERRUPTED
+    finally:
+        if bar is not None:
+            bar.close()
+    return row, Outcome.COMPLETED
+
+
+def _bar(total: int) -> Any:
+    from tqdm import tqdm
+
+    return tqdm(total=total, unit="step", leave=False)
+
+
+def finish(
+    system: "System",
+    begin: State,
+    motion: "Motion",
+    room: "Room",
+    log: Log,
+    done: int,
+    outcome: Outcome,
+    kind: str,
+    time: np.ndarray,
+    load: np.ndarray,
+    history: np.ndarray,
+    extra: dict[str, Any],
+    plan: "Plan",
+) -> Response:
+    """Response and final state; raises `AnalysisError` when not converged."""
+    supports = history[done - 1] if history.size else begin.supports
+    state = State(motion, float(time[done - 1]), load, supports, begin.released, begin.replaced)
+    response = Response(
+        system, kind, time[:done], log.cut(done), history[:done], state, outcome, extra, room.counts.copy()
+    )
+    if outcome is Outcome.NOT_CONVERGED:
+        raise AnalysisError(
+            describe_failure(system, room, motion, f"in step {done}, after {time[done - 1]:g}"), response
+        )
+    return response

@@ -1,0 +1,90 @@
+"""Numeric LDLᵀ on a fixed pattern, left-looking, with its solves and the watch on their quality.
+
+Source: left-looking column Cholesky with a work column, George & Liu 1981, ch. 5, without square roots, so that
+indefinite matrices pass; the sign of the pivots counts the negative eigenvalues (Sylvester's law of inertia).
+"""
+
+import numpy as np
+
+from frame2d.kernels import compiled
+
+#: A pivot below this share of its column's original size is replaced, counted, and mended by refinement.
+TINY = 1e-13
+
+
+@compiled
+def factorise(start, row, left_start, left_column, left_place, values, lower, pivot, work):
+    """Factor `values` into `lower` (unit, diagonal slots unused) and `pivot`; returns negative and replaced pivots."""
+    n = pivot.size
+    negative = 0
+    replaced = 0
+    for j in range(n):
+        first = start[j]
+        last = start[j + 1]
+        for place in range(first, last):
+            work[row[place]] = values[place]
+        for t in range(left_start[j], left_start[j + 1]):
+            k = left_column[t]
+            here = left_place[t]
+            factor = lower[here] * pivot[k]
+            for place in range(here, start[k + 1]):
+                work[row[place]] -= lower[place] * factor
+        d = work[j]
+        scale = abs(values[first])
+        if abs(d) <= TINY * scale or d == 0.0:
+            # A zero pivot marks a mechanism or a load limit: keep the sign, stay finite, let refinement mend it.
+            d = (TINY * scale if scale > 0.0 else 1e-300) * (-1.0 if d < 0.0 else 1.0)
+            replaced += 1
+        if d < 0.0:
+            negative += 1
+        pivot[j] = d
+        inverse = 1.0 / d
+        for place in range(first + 1, last):
+            lower[place] = work[row[place]] * inverse
+    return negative, replaced
+
+
+@compiled
+def solve_factored(start, row, lower, pivot, x):
+    """Overwrite the right-hand side `x` with the solution."""
+    n = pivot.size
+    for j in range(n):
+        xj = x[j]
+        if xj != 0.0:
+            for place in range(start[j] + 1, start[j + 1]):
+                x[row[place]] -= lower[place] * xj
+    for back in range(n):
+        j = n - 1 - back
+        s = x[j] / pivot[j]
+        for place in range(start[j] + 1, start[j + 1]):
+            s -= lower[place] * x[row[place]]
+        x[j] = s
+
+
+@compiled
+def multiply(start, row, values, x, y):
+    """y = A·x for a symmetric matrix given by the values of its lower columns."""
+    n = x.size
+    for j in range(n):
+        y[j] = 0.0
+    for j in range(n):
+        first = start[j]
+        xj = x[j]
+        s = values[first] * xj
+        for place in range(first + 1, start[j + 1]):
+            i = row[place]
+            y[i] += values[place] * xj
+            s += values[place] * x[i]
+        y[j] += s
+
+
+@compiled
+def dense(start, row, values):
+    """Full symmetric matrix of the values of its lower columns."""
+    n = start.size - 1
+    full = np.zeros((n, n))
+    for j in range(n):
+        for place in range(start[j], start[j + 1]):
+            full[row[place], j] = values[place]
+            full[j, row[place]] = values[place]
+    return full

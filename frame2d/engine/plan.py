@@ -1,0 +1,142 @@
+"""The arrays that compiled code reads (`Plan`), carries from step to step (`Motion`) and works in (`Room`)."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+
+class Plan(NamedTuple):
+    """A system as arrays: pattern of the matrices, parts with their kernels, constant matrices. Never written."""
+
+    # Pattern of the factor (ordering.Pattern).
+    start: np.ndarray
+    row: np.ndarray
+    left_start: np.ndarray
+    left_column: np.ndarray
+    left_place: np.ndarray
+    # Lower columns of the matrix itself, and where each of its entries stands in the factor's pattern.
+    a_start: np.ndarray
+    a_row: np.ndarray
+    a_place: np.ndarray
+    # Constant matrices on that pattern: linear members, mass, damping.
+    stiffness: np.ndarray
+    mass: np.ndarray
+    damping: np.ndarray
+    # Parts: kernel address, where its parameters, memory, deformations and tangent start, how many deformations.
+    address: np.ndarray
+    p_at: np.ndarray
+    m_at: np.ndarray
+    d_at: np.ndarray
+    k_at: np.ndarray
+    width: np.ndarray
+    parameters: np.ndarray
+    # Deformations of the parts from the free displacements: d = G·q, by rows; and its transpose, by free freedoms.
+    g_start: np.ndarray
+    g_col: np.ndarray
+    g_val: np.ndarray
+    s_start: np.ndarray
+    s_col: np.ndarray
+    s_val: np.ndarray
+    # Tangent of the parts into the factor's pattern: values[place] += weight·k[entry].
+    t_place: np.ndarray
+    t_entry: np.ndarray
+    t_weight: np.ndarray
+    # Tangent of the virgin parts in the factor's pattern.
+    virgin: np.ndarray
+    # Residual scale of each freedom (1, or 1/length for moments); 1 where the freedom has mass.
+    scale: np.ndarray
+    inertial: np.ndarray
+
+
+class Motion(NamedTuple):
+    """What the next step needs. Displacement, velocity, acceleration of the free freedoms, memories, part forces."""
+
+    q: np.ndarray
+    v: np.ndarray
+    a: np.ndarray
+    #: Last displacement increment, the guess for massless freedoms.
+    dq: np.ndarray
+    #: Internal force at q.
+    f: np.ndarray
+    #: Committed and trial memories of the parts.
+    m0: np.ndarray
+    m1: np.ndarray
+    #: Deformations and forces of the parts at q, their work and recoverable energy so far.
+    d0: np.ndarray
+    f0: np.ndarray
+    work: np.ndarray
+    stored: np.ndarray
+    #: Energies by the scheme's own quadrature: ground or support motion, damping, algorithm; then time.
+    account: np.ndarray
+
+
+#: Entries of `Motion.account`.
+GROUND, DAMPED, ALGORITHM, TIME = 0, 1, 2, 3
+
+#: Entries of the counter array: what the work was.
+STEPS, ITERATIONS, FACTORISATIONS, EVALUATIONS, HALVINGS, NEGATIVE, REPLACED, REFINED, SEARCHES, FALLBACKS = (
+    range(10)
+)
+
+
+class Room(NamedTuple):
+    """Scratch space of one running analysis."""
+
+    d: np.ndarray
+    w: np.ndarray
+    fe: np.ndarray
+    ke: np.ndarray
+    e: np.ndarray
+    scratch: np.ndarray
+    #: Effective constant matrix (on the matrix pattern), the tangent's values, its factor.
+    effective: np.ndarray
+    values: np.ndarray
+    lower: np.ndarray
+    pivot: np.ndarray
+    column: np.ndarray
+    #: Vectors of the free freedoms.
+    q: np.ndarray
+    v: np.ndarray
+    qp: np.ndarray
+    vp: np.ndarray
+    g: np.ndarray
+    r: np.ndarray
+    dx: np.ndarray
+    x: np.ndarray
+    y: np.ndarray
+    z: np.ndarray
+    shift: np.ndarray
+    #: Time step for which `effective` holds, then the last residual norms.
+    note: np.ndarray
+    counts: np.ndarray
+
+
+def new_room(plan: Plan) -> Room:
+    """Scratch space for `plan`."""
+    n = plan.start.size - 1
+    parts_d = plan.g_start.size - 1
+    widest = int(plan.width.max()) if plan.width.size else 1
+    tangents = int((plan.width**2).sum()) if plan.width.size else 1
+    vectors = [np.zeros(n) for _ in range(10)]
+    return Room(
+        np.zeros(parts_d + 1),
+        np.zeros(parts_d + 1),
+        np.zeros(parts_d + 1),
+        np.zeros(tangents + 1),
+        np.zeros(plan.width.size + 1),
+        np.zeros(16 * widest * widest + 64),
+        np.zeros(plan.a_row.size),
+        np.zeros(plan.row.size),
+        np.zeros(plan.row.size),
+        np.zeros(n),
+        np.zeros(n),
+        *vectors,
+        np.zeros(parts_d + 1),
+        np.full(64, -1.0),
+        np.zeros(16, dtype=np.int64),
+    )
+
+
+def copy_motion(motion: Motion) -> Motion:
+    """Independent copy of a motion."""
+    return Motion(*(array.copy() for array in motion))

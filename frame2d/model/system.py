@@ -1,0 +1,533 @@
+"""`System`: a frame compiled to arrays, with the element tensor, the freedom map and names to find things again."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import sparse
+from scipy.sparse import csc_matrix, csr_matrix
+
+from frame2d.elements import Part, Pieces
+from frame2d.elements.beam_column import shape
+from frame2d.engine.ordering import Index, minimum_degree, symbolic
+from frame2d.engine.plan import Motion, Plan, new_room
+from frame2d.errors import InputError, known
+from frame2d.model.frame import COMPONENTS, Frame, MemberLoad
+from frame2d.model.freedoms import map_freedoms, node_freedom
+from frame2d.model.state import State
+
+
+@dataclass(frozen=True)
+class PartPlace:
+    """Where a part of a member stands among all parts."""
+
+    member: str
+    part: Part
+    number: int
+    #: Slice of the part's deformations and forces.
+    first: int
+    last: int
+
+
+class System:
+    """What analyses run. Made by `Frame.compile`; holds no state.
+
+    `tensor` is the sparse element × freedom × freedom stack (constant stiffness, damped stiffness, mass): the whole is
+    its sum over elements, a substructure the sum over a slice. Free freedoms q stand in elimination order.
+    """
+
+    def __init__(self, frame: Frame) -> None:
+        if not frame.members:
+            raise InputError(f"frame {frame.name!r} has no members; allowed: at least one")
+        if not frame.supports:
+            raise InputError(
+                f"frame {frame.name!r} has no supports; allowed: at least one. It would float away"
+            )
+        self.frame = frame
+        self.node_index = {name: number for number, name in enumerate(frame.nodes)}
+        self.pieces: dict[str, Pieces] = {}
+        self.freedoms_of: dict[str, np.ndarray] = {}
+        count = 3 * len(frame.nodes)
+        kinds = ["u", "u", "r"] * len(frame.nodes)
+        for placed in frame.members.values():
+            i, j = frame.nodes[placed.i], frame.nodes[placed.j]
+            pieces = placed.member.pieces(i.x, i.y, j.x, j.y)
+            own = [3 * self.node_index[placed.i] + k for k in range(3)]
+            own += [3 * self.node_index[placed.j] + k for k in range(3)]
+            own += list(range(count, count + len(pieces.inner)))
+            kinds += list(pieces.inner)
+            count += len(pieces.inner)
+            self.pieces[placed.name] = pieces
+            self.freedoms_of[placed.name] = np.array(own)
+        self.size = count
+        self.kinds = np.array(kinds)
+        self._build(frame)
+
+    def _build(self, frame: Frame) -> None:
+        touched = np.zeros(self.size, dtype=bool)
+        lengths = []
+        for name, pieces in self.pieces.items():
+            used = np.abs(pieces.stiffness).sum(axis=0) + np.abs(pieces.mass).sum(axis=0)
+            for part in pieces.parts:
+                used = used + np.abs(part.transform).sum(axis=0)
+            touched[self.freedoms_of[name][used > 0.0]] = True
+            placed = frame.members[name]
+            i, j = frame.nodes[placed.i], frame.nodes[placed.j]
+            lengths.append(np.hypot(j.x - i.x, j.y - i.y))
+        long = [length for length in lengths if length > 0.0]
+        self.length = float(np.mean(long)) if long else 1.0
+        for node, masses in frame.masses.items():
+            for component, value in zip(COMPONENTS, masses, strict=True):
+                if value > 0.0:
+                    touched[node_freedom(self.node_index, node, component)] = True
+        freedoms = map_freedoms(frame, self.size - 3 * len(frame.nodes), touched)
+        free, self.supported = freedoms.free, freedoms.supported
+        self.idle, self.held = freedoms.idle, freedoms.held
+        tensors = {
+            "stiffness": self._tensor("stiffness"),
+            "damped": self._tensor("damped"),
+            "mass": self._tensor("mass"),
+        }
+        self.tensor = tensors
+        whole = {name: tensor.sum(axis=0).tocsr() for name, tensor in tensors.items()}
+        node_mass = np.zeros(self.size)
+        for node, masses in frame.masses.items():
+            for component, value in zip(COMPONENTS, masses, strict=True):
+                node_mass[node_freedom(self.node_index, node, component)] += value
+        whole["mass"] = csr_matrix(whole["mass"] + csr_matrix(np.diag(node_mass)))
+        self.whole = whole
+
+        # Parts: d = gather · u, all freedoms first.
+        self.parts: list[PartPlace] = []
+        rows, cols, vals = [], [], []
+        first = 0
+        for name, pieces in self.pieces.items():
+            for part in pieces.parts:
+                width = part.transform.shape[0]
+                self.parts.append(PartPlace(name, part, len(self.parts), first, first + width))
+                a, b = np.nonzero(part.transform)
+                rows += list(first + a)
+                cols += list(self.freedoms_of[name][b])
+                vals += list(part.transform[a, b])
+                first += width
+        self.gather_all = csr_matrix((vals, (rows, cols)), shape=(first, self.size))
+        pattern = self._pattern(free)
+        position = minimum_degree(*pattern, free.shape[1])
+        order = np.empty_like(position)
+        order[position] = np.arange(position.size)
+        self.free = csr_matrix(free[:, order])
+        self.leads = freedoms.leads[order]
+        self.count = self.free.shape[1]
+        self.lead_kinds = self.kinds[self.leads]
+        self.stiffness = self.reduce(whole["stiffness"])
+        self.mass = self.reduce(whole["mass"])
+        self.damped = self.reduce(whole["damped"])
+        self.plan = self._plan(csr_matrix((self.count, self.count)))
+        self._check_stands()
+
+    def _tensor(self, kind: str) -> sparse.COO:
+        coords: list[list[int]] = [[], [], []]
+        data: list[float] = []
+        for number, (name, pieces) in enumerate(self.pieces.items()):
+            matrix = getattr(pieces, kind)
+            a, b = np.nonzero(matrix)
+            own = self.freedoms_of[name]
+            coords[0] += [number] * a.size
+            coords[1] += own[a].tolist()
+            coords[2] += own[b].tolist()
+            data += matrix[a, b].tolist()
+        shape = (len(self.pieces), self.size, self.size)
+        return sparse.COO(np.array(coords, dtype=np.int64).reshape(3, -1), np.array(data), shape=shape)
+
+    def reduce(self, matrix: Any) -> csc_matrix:
+        """Matrix of all freedoms → matrix of the free ones, TᵀAT."""
+        return csc_matrix(self.free.T @ matrix @ self.free)
+
+    def _pattern(self, free: csr_matrix) -> tuple[np.ndarray, np.ndarray]:
+        pattern = (
+            abs(free).T
+            @ (abs(self.whole["stiffness"]) + abs(self.whole["mass"]) + abs(self.whole["damped"]))
+            @ abs(free)
+        )
+        gather = abs(self.gather_all) @ abs(free)
+        blocks = [pattern.tocoo()]
+        for place in self.parts:
+            rows = gather[place.first : place.last]
+            columns = np.unique(rows.indices)
+            grid = np.meshgrid(columns, columns, indexing="ij")
+            blocks.append((grid[0].ravel(), grid[1].ravel()))
+        rows_list = [blocks[0].row] + [block[0] for block in blocks[1:]]
+        cols_list = [blocks[0].col] + [block[1] for block in blocks[1:]]
+        return np.concatenate(rows_list), np.concatenate(cols_list)
+
+    def _plan(self, damping: Any) -> Plan:
+        n = self.count
+        gather = csr_matrix(self.gather_all @ self.free)
+        gather.sum_duplicates()
+        rows, cols = self._pattern(self.free)
+        extra = csr_matrix(damping).tocoo()
+        diagonal = np.arange(n)
+        rows = np.concatenate([rows, extra.row, diagonal])
+        cols = np.concatenate([cols, extra.col, diagonal])
+        lower = rows >= cols
+        keys = np.unique(cols[lower].astype(np.int64) * n + rows[lower])
+        a_col, a_row = keys // n, keys % n
+        a_start = np.searchsorted(a_col, np.arange(n + 1))
+        pattern = symbolic(a_row, a_col, n)
+        a_place = pattern.places(a_row, a_col)
+
+        def on_pattern(matrix: Any) -> np.ndarray:
+            return np.asarray(csr_matrix(matrix)[a_row, a_col]).ravel()
+
+        # Tangent stamps: K += Gᵀ k G, lower triangle only.
+        places, entries, weights = [], [], []
+        k_at, p_at, m_at = [], [], []
+        parameters, memory = [np.zeros(0)], [np.zeros(0)]
+        p_first = m_first = k_first = 0
+        for place in self.parts:
+            width = place.last - place.first
+            local = gather[place.first : place.last]
+            for a in range(width):
+                for i, ti in zip(*_row(local, a), strict=True):
+                    for b in range(width):
+                        for j, tj in zip(*_row(local, b), strict=True):
+                            if i >= j:
+                                places.append((i, j))
+                                entries.append(k_first + a * width + b)
+                                weights.append(ti * tj)
+            k_at.append(k_first)
+            p_at.append(p_first)
+            m_at.append(m_first)
+            k_first += width * width
+            p_first += place.part.parameters.size
+            m_first += place.part.memory.size
+            parameters.append(place.part.parameters)
+            memory.append(place.part.memory)
+        pairs = np.array(places, dtype=np.int64).reshape(-1, 2)
+        t_place = pattern.places(pairs[:, 0], pairs[:, 1])
+        by_entry = np.argsort(np.array(entries, dtype=np.int64), kind="stable")
+        transposed = csr_matrix(gather.T)
+        self.memory = np.concatenate([*memory, np.zeros(1)])
+        self.memory_at = np.array(m_at, dtype=np.int64)
+        scale = np.where(self.lead_kinds == "r", 1.0 / self.length, 1.0)
+        inertial = (np.asarray(abs(self.mass).sum(axis=0)).ravel() > 0.0).astype(float)
+        index = Index
+        plan = Plan(
+            *pattern,
+            a_start.astype(index),
+            a_row.astype(index),
+            a_place.astype(index),
+            on_pattern(self.stiffness),
+            on_pattern(self.mass),
+            on_pattern(damping),
+            np.array([place.part.kernel.address for place in self.parts], dtype=np.int64),
+            np.array(p_at, dtype=np.int64),
+            np.array(m_at, dtype=np.int64),
+            np.array([place.first for place in self.parts], dtype=np.int64),
+            np.array(k_at, dtype=np.int64),
+            np.array([place.last - place.first for place in self.parts], dtype=np.int64),
+            np.concatenate([*parameters, np.zeros(1)]),
+            gather.indptr.astype(index),
+            gather.indices.astype(index),
+            gather.data.astype(float),
+            transposed.indptr.astype(index),
+            transposed.indices.astype(index),
+            transposed.data.astype(float),
+            t_place[by_entry].astype(index),
+            np.array(entries, dtype=np.int64)[by_entry].astype(index),
+            np.array(weights, dtype=float)[by_entry],
+            np.zeros(pattern.row.size),
+            scale,
+            inertial,
+        )
+        self.imposed_parts = np.asarray((self.gather_all @ self.supported).todense())
+        return plan._replace(virgin=self._virgin(plan))
+
+    def _virgin(self, plan: Plan) -> np.ndarray:
+        """Tangent of the parts at rest, in the factor's pattern."""
+        from frame2d.engine.evaluate import evaluate
+
+        room = new_room(plan)
+        zero = np.zeros(self.count)
+        failed = evaluate(plan, room, zero, zero, room.shift, self.memory, self.memory.copy(), 0.0, 0.0)
+        if failed >= 0:
+            place = self.parts[failed]
+            raise InputError(f"member {place.member!r}: its {place.part.role} has no answer at rest")
+        values = np.zeros(plan.row.size)
+        np.add.at(values, plan.t_place, plan.t_weight * room.ke[plan.t_entry])
+        return values
+
+    def with_damping(self, damping: Any) -> Plan:
+        """Plan whose constant damping matrix (free freedoms) is `damping`."""
+        coo = csr_matrix(damping).tocoo()
+        lower = coo.row >= coo.col
+        n = self.count
+        a_col = np.repeat(np.arange(n), np.diff(self.plan.a_start.astype(np.int64)))
+        known_keys = a_col * n + self.plan.a_row
+        if not np.all(np.isin(coo.col[lower].astype(np.int64) * n + coo.row[lower], known_keys)):
+            return self._plan(damping)
+        return self.plan._replace(damping=np.asarray(csr_matrix(damping)[self.plan.a_row, a_col]).ravel())
+
+    def tangent(self, state: State | None = None, parts: bool = True) -> csc_matrix:
+        """Tangent stiffness of the free freedoms, at rest or at a state."""
+        from frame2d.engine.evaluate import evaluate
+
+        values = np.zeros(self.plan.row.size)
+        values[self.plan.a_place] += self.plan.stiffness
+        if parts and state is None:
+            values += self.plan.virgin
+        elif parts and state is not None:
+            room = new_room(self.plan)
+            motion = state.copy_motion()
+            room.shift[: self.imposed_parts.shape[0]] = self.imposed_parts @ state.supports
+            evaluate(
+                self.plan, room, motion.q, np.zeros(self.count), room.shift, motion.m0, motion.m1, 0.0, 0.0
+            )
+            np.add.at(values, self.plan.t_place, self.plan.t_weight * room.ke[self.plan.t_entry])
+        columns = np.repeat(np.arange(self.count), np.diff(self.plan.start.astype(np.int64)))
+        lower = csc_matrix(
+            (values, (self.plan.row.astype(np.int64), columns)), shape=(self.count, self.count)
+        )
+        diagonal = csc_matrix((lower.diagonal(), (range(self.count), range(self.count))), shape=lower.shape)
+        return csc_matrix(lower + lower.T - diagonal)
+
+    def _check_stands(self) -> None:
+        """A mechanism is an error that names the free motion."""
+        from frame2d.engine.factor import factorise
+
+        plan = self.plan
+        values = plan.virgin.copy()
+        np.add.at(values, plan.a_place, plan.stiffness)
+        n = self.count
+        lower, pivot, work = np.zeros(plan.row.size), np.zeros(n), np.zeros(n)
+        factorise(
+            plan.start,
+            plan.row,
+            plan.left_start,
+            plan.left_column,
+            plan.left_place,
+            values,
+            lower,
+            pivot,
+            work,
+        )
+        diagonal = values[plan.start[:-1].astype(np.int64)]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            weak = np.flatnonzero(~(np.abs(pivot) > 1e-11 * np.abs(diagonal)))
+        if weak.size == 0:
+            return
+        from frame2d.engine.factor import solve_factored
+
+        motion = np.zeros(n)
+        motion[weak[-1]] = 1.0
+        solve_factored(plan.start, plan.row, lower, pivot, motion)
+        moved = np.asarray(self.free @ motion).ravel()
+        size = np.abs(moved) * np.where(self.kinds == "r", self.length, 1.0)
+        worst = np.argsort(size)[::-1][:3]
+        named = ", ".join(
+            self.freedom_label(freedom) for freedom in worst if size[freedom] > 0.1 * size.max()
+        )
+        raise InputError(
+            f"frame {self.frame.name!r} is a mechanism: it moves freely in {named}. Likely mistake: a missing support, "
+            "two releases at one joint, or a link without a law in one direction"
+        )
+
+    def freedom_label(self, freedom: int) -> str:
+        """Name of one of all freedoms."""
+        if freedom < 3 * len(self.frame.nodes):
+            return f"{COMPONENTS[freedom % 3]} of node {list(self.node_index)[freedom // 3]!r}"
+        for name, own in self.freedoms_of.items():
+            if freedom in own[6:]:
+                return f"inner freedom of member {name!r}"
+        raise AssertionError(freedom)
+
+    def row(self, node: str, component: str) -> np.ndarray:
+        """Row that picks a node's displacement component out of the free freedoms."""
+        known("node", node, self.node_index)
+        known("component", component, COMPONENTS)
+        return np.asarray(self.free[node_freedom(self.node_index, node, component)].todense()).ravel()
+
+    def free_number(self, node: str, component: str) -> int:
+        """Number of a node's displacement among the free freedoms; raises `InputError` if it is held or follows."""
+        known("node", node, self.node_index)
+        found = np.flatnonzero(self.leads == node_freedom(self.node_index, node, component))
+        if found.size == 0:
+            raise InputError(
+                f"{component} of node {node!r} is not free: it is held, idle, or follows another node"
+            )
+        return int(found[0])
+
+    def support_number(self, node: str, component: str) -> int:
+        """Number of a supported freedom; raises `InputError` where nothing is supported."""
+        known("node", node, self.node_index)
+        known("component", component, COMPONENTS)
+        found = np.flatnonzero(self.held == node_freedom(self.node_index, node, component))
+        if found.size == 0:
+            raise InputError(
+                f"{component} of node {node!r} is not supported and cannot be moved as a support"
+            )
+        return int(found[0])
+
+    def support_coupling(self) -> np.ndarray:
+        """Force of linear members on the free freedoms by unit support displacements."""
+        return np.asarray((self.free.T @ self.whole["stiffness"] @ self.supported).todense())
+
+    def support_mass(self) -> np.ndarray:
+        """Inertia that unit support accelerations draw from masses that move with them directly."""
+        return np.asarray((self.free.T @ self.whole["mass"] @ self.supported).todense())
+
+    def gather_rows(self, place: PartPlace) -> np.ndarray:
+        """Deformations of a part from the free freedoms, dense."""
+        return np.asarray((self.gather_all[place.first : place.last] @ self.free).todense())
+
+    def force_scale(self, load: np.ndarray) -> float:
+        """Largest scaled force of a load: the reference of the residual."""
+        largest = float(np.max(np.abs(load) * self.plan.scale, initial=0.0))
+        return largest if largest > 0.0 else 1.0
+
+    def drift_watch(self, limit: float) -> tuple[np.ndarray, np.ndarray]:
+        """Freedom pairs and displacement limits of the storey drift ratio `limit`."""
+        pairs, limits = [], []
+        below, height = -1, self.frame.ground()
+        for name, level in self.frame.levels():
+            node = self.frame.floors[name].nodes[0]
+            row = self.row(node, "ux")
+            here = int(np.flatnonzero(row)[0]) if np.any(row) else -1
+            if here >= 0 and level > height:
+                pairs.append((here, below))
+                limits.append(limit * (level - height))
+            below, height = here, level
+        if not pairs:
+            raise InputError("a drift limit needs floors; allowed: frame.floor(…) for each level")
+        return np.array(pairs, dtype=np.int64), np.array(limits)
+
+    def load_vector(self, case: str) -> np.ndarray:
+        """Load of one case on the free freedoms (N, N·m); member loads exact at the nodes."""
+        return np.asarray(self.free.T @ self.load_all(case)).ravel()
+
+    def load_all(self, case: str) -> np.ndarray:
+        """Load of one case on all freedoms."""
+        cases = {load.case for load in self.frame.node_loads} | {
+            load.case for load in self.frame.member_loads
+        }
+        known("load case", case, sorted(cases))
+        load = np.zeros(self.size)
+        for entry in self.frame.node_loads:
+            if entry.case == case:
+                base = 3 * self.node_index[entry.node]
+                load[base : base + 3] += (entry.fx, entry.fy, entry.mz)
+        for member_load in self.frame.member_loads:
+            if member_load.case == case:
+                load[self.freedoms_of[member_load.member]] += self.equivalent(member_load)
+        if self.idle.size and np.any(load[self.idle] != 0.0):
+            freedom = self.idle[np.flatnonzero(load[self.idle])[0]]
+            raise InputError(f"a load acts on {self.freedom_label(freedom)}, which no member holds")
+        return load
+
+    def equivalent(self, load: MemberLoad) -> np.ndarray:
+        """Forces on a member's freedoms that do the work of a load along it (exact for uniform elastic beams)."""
+        name = load.member
+        pieces, placed = self.pieces[name], self.frame.members[name]
+        if pieces.beam is None:
+            raise InputError(
+                f"member {name!r} is a {type(placed.member).__name__} and takes no loads along it"
+            )
+        i, j = self.frame.nodes[placed.i], self.frame.nodes[placed.j]
+        member: Any = placed.member
+        _, _, c, s, clear = member.clear(i.x, i.y, j.x, j.y)
+        L = clear - member.start_inset - member.end_inset
+        begin = load.begin - member.start_inset
+        end = (clear if load.end is None else load.end) - member.start_inset
+        if begin < -1e-9 or end > L + 1e-9 or end < begin:
+            raise InputError(
+                f"load on member {name!r} from {load.begin:g} to {load.end} m; allowed: within its clear length "
+                f"{clear:g} m between the hinges"
+            )
+        phi = (
+            12.0 * member.E * member.I / (member.shear_stiffness * L * L)
+            if member.shear_stiffness > 0.0
+            else 0.0
+        )
+
+        def local(q: tuple[float, float]) -> tuple[float, float]:
+            return q if load.axes == "local" else (c * q[0] + s * q[1], -s * q[0] + c * q[1])
+
+        first, last = local(load.first), local(load.last)
+        forces = np.zeros(6)
+        if end == begin:
+            axial, across = shape(begin, L, phi)
+            forces = first[0] * axial + first[1] * across
+        else:
+            points, weights = np.polynomial.legendre.leggauss(4)
+            for point, weight in zip(points, weights, strict=True):
+                share = 0.5 * (1.0 + point)
+                axial, across = shape(begin + share * (end - begin), L, phi)
+                qx = first[0] + share * (last[0] - first[0])
+                qy = first[1] + share * (last[1] - first[1])
+                forces += 0.5 * weight * (end - begin) * (qx * axial + qy * across)
+        return np.asarray(pieces.beam.T @ forces)
+
+    def influence(self, direction: tuple[float, float] = (1.0, 0.0)) -> np.ndarray:
+        """M·ι on the free freedoms: inertia of a unit ground acceleration."""
+        iota = np.zeros(self.size)
+        iota[0 : 3 * len(self.node_index) : 3] = direction[0]
+        iota[1 : 3 * len(self.node_index) : 3] = direction[1]
+        for name, own in self.freedoms_of.items():
+            inner = [k for k, kind in enumerate(self.pieces[name].inner) if kind == "u"]
+            for k in inner:
+                if self.frame.members[name].member.__class__.__name__ == "BeamColumn":
+                    iota[own[6 + k]] = direction[0] if (k % 4) == 0 else direction[1]
+        return np.asarray(self.free.T @ (self.whole["mass"] @ iota)).ravel()
+
+    def rest(self) -> State:
+        """State of the virgin frame, without loads."""
+        n, parts, width = self.count, len(self.parts), self.gather_all.shape[0]
+        motion = Motion(
+            np.zeros(n),
+            np.zeros(n),
+            np.zeros(n),
+            np.zeros(n),
+            np.zeros(n),
+            self.memory.copy(),
+            self.memory.copy(),
+            np.zeros(width + 1),
+            np.zeros(width + 1),
+            np.zeros(parts + 1),
+            np.zeros(parts + 1),
+            np.zeros(4),
+        )
+        return State(motion, 0.0, np.zeros(n), np.zeros(self.held.size))
+
+    def replace_devices(self, state: State, names: list[str]) -> State:
+        """New, virgin devices in place of the named ones, free of stress at the deformed geometry.
+
+        The energy that the old ones could have returned is booked as released. The new state is out of balance by the
+        forces that were locked in: run a static analysis from it before the next earthquake.
+        """
+        motion = state.copy_motion()
+        released = 0.0
+        for name in names:
+            known("device", name, self.frame.devices())
+            for place in self.parts:
+                if place.member != name or place.part.law is None:
+                    continue
+                first = self.memory_at[place.number]
+                size = place.part.memory.size
+                motion.m0[first : first + size] = place.part.memory
+                motion.m0[first] = motion.d0[place.first] if place.last - place.first == 1 else 0.0
+                motion.m1[first : first + size] = motion.m0[first : first + size]
+                released += float(motion.stored[place.number])
+                force = np.zeros(self.gather_all.shape[0])
+                force[place.first : place.last] = motion.f0[place.first : place.last]
+                motion.f[:] -= np.asarray((self.gather_all @ self.free).T @ force).ravel()
+                motion.f0[place.first : place.last] = 0.0
+                motion.stored[place.number] = 0.0
+        return replace(
+            state, motion=motion, released=state.released + released, replaced=(*state.replaced, *names)
+        )
+
+
+def _row(matrix: csr_matrix, a: int) -> tuple[np.ndarray, np.ndarray]:
+    return matrix.indices[matrix.indptr[a] : matrix.indptr[a + 1]], matrix.data[
+        matrix.indptr[a] : matrix.indptr[a + 1]
+    ]
