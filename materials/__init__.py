@@ -10,6 +10,23 @@
 | BoucWen | smooth loops, degradation, pinching; rate form | Wen 1976, Baber & Wen 1981, Baber & Noori 1985 |
 | BoucWenStiffened | the same, for small cycles that must not relax the force; rate form | own rule |
 | BoucWenAsymmetric | smooth loops of six slopes; rate form | Song & Der Kiureghian 2006 |
+| PinchedMultilinear | four-point envelopes, pinching, three kinds of damage | Lowes & Altoontash 2003 |
+| Pinched | pinching through a break point, no deterioration | Ibarra, Medina & Krawinkler 2005 |
+| DeterioratingBilinear | softening and loss by energy, fat loops | Ibarra, Medina & Krawinkler 2005 |
+| DeterioratingPeakOriented | the same, reloading to the largest excursion | Ibarra, Medina & Krawinkler 2005 |
+| DeterioratingPinching | the same, through a break point | Ibarra, Medina & Krawinkler 2005 |
+| Contact | one side only, after a clearance | common practice |
+| Slack | bolt clearance on both sides of any law | common practice |
+| TensionOnly | rods and flat bars | common practice |
+| BucklingBrace | braces that buckle, straighten and yield | Nonaka 1973, Ikeda et al. 1984, SEAOC 1988 |
+| ViscousDamper | linear damper | F = c·v |
+| PowerDamper | fluid dampers | Constantinou & Symans 1992 |
+| MaxwellDamper | a fluid damper and its brace | Maxwell 1867, trapezoidal rule |
+| Series, Parallel | any laws in a row or side by side, nested at will | equilibrium, compatibility |
+| LowCycleFatigue | wear and fracture of any law | Coffin 1954, Manson 1953, Miner 1945, ASTM E1049 |
+
+Hinges of axial force and moment (two deformations, two forces) stand in `axial_moment`, their surfaces in
+`yield_surface`.
 """
 
 from typing import Any
@@ -19,11 +36,28 @@ from frame2d.materials.bilinear import Bilinear
 from frame2d.materials.bouc_wen import BoucWen
 from frame2d.materials.bouc_wen_asymmetric import BoucWenAsymmetric
 from frame2d.materials.bouc_wen_stiffened import BoucWenStiffened
+from frame2d.materials.buckling_brace import BucklingBrace
+from frame2d.materials.contact import Contact
+from frame2d.materials.deterioration import (
+    DeterioratingBilinear,
+    DeterioratingPeakOriented,
+    DeterioratingPinching,
+)
 from frame2d.materials.elastic import Elastic
+from frame2d.materials.fatigue import LowCycleFatigue
 from frame2d.materials.law import Law
+from frame2d.materials.maxwell_damper import MaxwellDamper
 from frame2d.materials.menegotto_pinto import MenegottoPinto
 from frame2d.materials.multilinear import Multilinear
+from frame2d.materials.parallel import Parallel
+from frame2d.materials.pinched import Pinched
+from frame2d.materials.pinched_multilinear import PinchedMultilinear
+from frame2d.materials.power_damper import PowerDamper
 from frame2d.materials.ramberg_osgood import RambergOsgood
+from frame2d.materials.series import Series
+from frame2d.materials.slack import Slack
+from frame2d.materials.tension_only import TensionOnly
+from frame2d.materials.viscous_damper import ViscousDamper
 
 _listed: tuple[type[Law], ...] = (
     Elastic,
@@ -34,6 +68,21 @@ _listed: tuple[type[Law], ...] = (
     BoucWen,
     BoucWenStiffened,
     BoucWenAsymmetric,
+    PinchedMultilinear,
+    Pinched,
+    DeterioratingBilinear,
+    DeterioratingPeakOriented,
+    DeterioratingPinching,
+    Contact,
+    Slack,
+    TensionOnly,
+    BucklingBrace,
+    ViscousDamper,
+    PowerDamper,
+    MaxwellDamper,
+    Series,
+    Parallel,
+    LowCycleFatigue,
 )
 _registry: dict[str, type[Law]] = {law.__name__: law for law in _listed}
 
@@ -73,11 +122,26 @@ __all__ = [
     "BoucWen",
     "BoucWenAsymmetric",
     "BoucWenStiffened",
+    "BucklingBrace",
+    "Contact",
+    "DeterioratingBilinear",
+    "DeterioratingPeakOriented",
+    "DeterioratingPinching",
     "Elastic",
     "Law",
+    "LowCycleFatigue",
+    "MaxwellDamper",
     "MenegottoPinto",
     "Multilinear",
+    "Parallel",
+    "Pinched",
+    "PinchedMultilinear",
+    "PowerDamper",
     "RambergOsgood",
+    "Series",
+    "Slack",
+    "TensionOnly",
+    "ViscousDamper",
     "build",
     "register",
     "registered",
