@@ -45,8 +45,7 @@ def correlation_delay(reference: Any, compared: Any, dt: float, *, longest: floa
     if best in (0, lags.size - 1):
         raise InputError(
             f"the correlation is largest at the end of the search, {lags[best] * dt:g} s; allowed: a peak "
-            "inside. "
-            "Likely mistake: histories that are not of the same motion, or `longest` too short"
+            "inside. Likely mistake: histories that are not of the same motion, or `longest` too short"
         )
     before, at, after = r[best - 1], r[best], r[best + 1]
     curvature = before - 2.0 * at + after

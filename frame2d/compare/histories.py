@@ -21,8 +21,7 @@ def history(thing: str, values: Any, *, least: int = 2) -> Array:
     if bad.size:
         raise InputError(
             f"{thing} holds {bad.size} values that are not finite, the first at sample {bad[0]}; allowed: "
-            "finite "
-            "numbers. Likely mistake: a gap in the measurement; cut it out or fill it on purpose"
+            "finite numbers. Likely mistake: a gap in the measurement; cut it out or fill it on purpose"
         )
     return array
 
@@ -35,8 +34,7 @@ def pair(
     if x.size != y.size:
         raise InputError(
             f"{names[0]} has {x.size} samples, {names[1]} {y.size}; allowed: equal lengths on the same "
-            "times. Likely "
-            "mistake: different steps or durations; bring them together with `on_times`"
+            "times. Likely mistake: different steps or durations; bring them together with `on_times`"
         )
     return x, y
 
@@ -57,8 +55,7 @@ def on_times(times: Any, source_times: Any, values: Any) -> Array:
     if t.min() < s[0] - slack or t.max() > s[-1] + slack:
         raise InputError(
             f"times reach from {t.min():g} to {t.max():g} s; allowed: within {s[0]:g} to {s[-1]:g} s of the "
-            "source. "
-            "Likely mistake: records that start or end apart; compare the part they share"
+            "source. Likely mistake: records that start or end apart; compare the part they share"
         )
     return np.interp(t, s, v)
 
