@@ -11,23 +11,24 @@ from frame2d.kernels import compiled
 #: A pivot below this share of its column's original size is replaced, counted, and mended by refinement.
 TINY = 1e-13
 
+#: Unsigned counting keeps the compiler from testing every index for a negative value.
+ZERO, ONE = np.uint64(0), np.uint64(1)
+
 
 @compiled
 def factorise(start, row, left_start, left_column, left_place, values, lower, pivot, work):
     """Factor `values` into `lower` (unit, diagonal slots unused) and `pivot`; returns negative and replaced pivots."""
-    n = pivot.size
     negative = 0
     replaced = 0
-    for j in range(n):
-        first = start[j]
-        last = start[j + 1]
+    for j in range(np.uint64(pivot.size)):
+        first, last = np.uint64(start[j]), np.uint64(start[j + ONE])
         for place in range(first, last):
             work[row[place]] = values[place]
-        for t in range(left_start[j], left_start[j + 1]):
-            k = left_column[t]
-            here = left_place[t]
+        for t in range(np.uint64(left_start[j]), np.uint64(left_start[j + ONE])):
+            k = np.uint64(left_column[t])
+            here = np.uint64(left_place[t])
             factor = lower[here] * pivot[k]
-            for place in range(here, start[k + 1]):
+            for place in range(here, np.uint64(start[k + ONE])):
                 work[row[place]] -= lower[place] * factor
         d = work[j]
         scale = abs(values[first])
@@ -39,7 +40,7 @@ def factorise(start, row, left_start, left_column, left_place, values, lower, pi
             negative += 1
         pivot[j] = d
         inverse = 1.0 / d
-        for place in range(first + 1, last):
+        for place in range(first + ONE, last):
             lower[place] = work[row[place]] * inverse
     return negative, replaced
 
@@ -47,31 +48,30 @@ def factorise(start, row, left_start, left_column, left_place, values, lower, pi
 @compiled
 def solve_factored(start, row, lower, pivot, x):
     """Overwrite the right-hand side `x` with the solution."""
-    n = pivot.size
+    n = np.uint64(pivot.size)
     for j in range(n):
         xj = x[j]
-        if xj != 0.0:
-            for place in range(start[j] + 1, start[j + 1]):
-                x[row[place]] -= lower[place] * xj
+        for place in range(np.uint64(start[j]) + ONE, np.uint64(start[j + ONE])):
+            x[row[place]] -= lower[place] * xj
     for back in range(n):
-        j = n - 1 - back
+        j = n - ONE - back
         s = x[j] / pivot[j]
-        for place in range(start[j] + 1, start[j + 1]):
+        for place in range(np.uint64(start[j]) + ONE, np.uint64(start[j + ONE])):
             s -= lower[place] * x[row[place]]
         x[j] = s
 
 
 @compiled
-def multiply(start, row, values, x, y):
-    """y = A·x for a symmetric matrix given by the values of its lower columns."""
-    n = x.size
+def symmetric_product(start, row, values, x, y):
+    """y = A·x for a symmetric matrix given by its lower columns (each begins with its diagonal)."""
+    n = np.uint64(x.size)
     for j in range(n):
         y[j] = 0.0
     for j in range(n):
-        first = start[j]
+        first = np.uint64(start[j])
         xj = x[j]
         s = values[first] * xj
-        for place in range(first + 1, start[j + 1]):
+        for place in range(first + ONE, np.uint64(start[j + ONE])):
             i = row[place]
             y[i] += values[place] * xj
             s += values[place] * x[i]

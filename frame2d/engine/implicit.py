@@ -73,8 +73,8 @@ def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virg
                 room.q[i] = motion.q[i] + motion.dq[i]
             room.x[i] = (1.0 - alpha_m) * ca * room.qp[i] - alpha_m * motion.a[i]
             room.y[i] = weight * (cv * room.qp[i] - room.vp[i]) - alpha_f * motion.v[i]
-        symmetric_product(plan.a_start, plan.a_row, plan.mass, room.x, room.g)
-        symmetric_product(plan.a_start, plan.a_row, plan.damping, room.y, room.z)
+        symmetric_product(plan.m_start, plan.m_row, plan.m_val, room.x, room.g)
+        symmetric_product(plan.c_start, plan.c_row, plan.c_val, room.y, room.z)
         for i in range(n):
             room.g[i] += room.z[i] + weight * p1[i] + alpha_f * (p0[i] - motion.f[i])
     else:
@@ -98,7 +98,7 @@ def commit(plan, room, motion, p0, p1, dt, scheme):
     n = motion.q.size
     dynamic = scheme[DYNAMIC] > 0.0
     # Internal force at the new displacement.
-    symmetric_product(plan.a_start, plan.a_row, plan.stiffness, room.q, room.y)
+    symmetric_product(plan.k_start, plan.k_row, plan.k_val, room.q, room.y)
     gather_forces(plan, room.fe, room.y)
     if dynamic:
         alpha_m, alpha_f, gamma, beta = scheme[ALPHA_M], scheme[ALPHA_F], scheme[GAMMA], scheme[BETA]
@@ -117,19 +117,19 @@ def commit(plan, room, motion, p0, p1, dt, scheme):
             motion.a[i] = new_a
         # The identity of the scheme (derivation in the manual): multiply the balance by Δu and the Newmark relations
         # by the mass; what is neither kinetic, internal, viscous nor load is the algorithm's.
-        symmetric_product(plan.a_start, plan.a_row, plan.mass, room.x, room.g)
+        symmetric_product(plan.m_start, plan.m_row, plan.m_val, room.x, room.g)
         algorithm = 0.0
         lag = dt * dt * (beta - 0.5 * gamma)
         for i in range(n):
             algorithm += room.g[i] * (
                 (1.0 - alpha_m - gamma) * room.dx[i] + lag * room.vp[i] + lag * (gamma - 0.5) * room.x[i]
             )
-        symmetric_product(plan.a_start, plan.a_row, plan.damping, room.qp, room.g)
+        symmetric_product(plan.c_start, plan.c_row, plan.c_val, room.dx, room.g)
         for i in range(n):
-            mean_damping += room.dx[i] * room.g[i]
-        symmetric_product(plan.a_start, plan.a_row, plan.damping, room.r, room.g)
-        for i in range(n):
-            algorithm += (0.5 - alpha_f) * room.dx[i] * (room.g[i] + room.y[i] - motion.f[i] - p1[i] + p0[i])
+            mean_damping += room.qp[i] * room.g[i]
+            algorithm += (0.5 - alpha_f) * (
+                room.r[i] * room.g[i] + room.dx[i] * (room.y[i] - motion.f[i] - p1[i] + p0[i])
+            )
         motion.account[DAMPED] += mean_damping
         motion.account[ALGORITHM] += algorithm
     for i in range(n):

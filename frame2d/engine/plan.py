@@ -1,8 +1,9 @@
 """The arrays that compiled code reads (`Plan`), carries from step to step (`Motion`) and works in (`Room`)."""
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
+from scipy.sparse import coo_matrix
 
 
 class Plan(NamedTuple):
@@ -46,6 +47,16 @@ class Plan(NamedTuple):
     # Residual scale of each freedom (1, or 1/length for moments); 1 where the freedom has mass.
     scale: np.ndarray
     inertial: np.ndarray
+    # The constant matrices again, each on its own nonzeros: lower columns, diagonal first.
+    k_start: np.ndarray
+    k_row: np.ndarray
+    k_val: np.ndarray
+    m_start: np.ndarray
+    m_row: np.ndarray
+    m_val: np.ndarray
+    c_start: np.ndarray
+    c_row: np.ndarray
+    c_val: np.ndarray
 
 
 class Motion(NamedTuple):
@@ -109,6 +120,19 @@ class Room(NamedTuple):
     #: Time step for which `effective` holds, then the last residual norms.
     note: np.ndarray
     counts: np.ndarray
+
+
+def lower_columns(matrix: Any) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Lower columns of a sparse symmetric matrix, every diagonal entry present and first."""
+    size = matrix.shape[0]
+    coo = coo_matrix(matrix)
+    below = (coo.row > coo.col) & (coo.data != 0.0)
+    rows = np.concatenate([np.arange(size), coo.row[below]])
+    cols = np.concatenate([np.arange(size), coo.col[below]])
+    vals = np.concatenate([matrix.diagonal(), coo.data[below]])
+    order = np.lexsort((rows, cols))
+    start = np.searchsorted(cols[order], np.arange(size + 1))
+    return start.astype(np.uint32), rows[order].astype(np.uint32), vals[order]
 
 
 def new_room(plan: Plan) -> Room:

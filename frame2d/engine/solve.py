@@ -1,12 +1,15 @@
 """Solve with the tangent, watching the quality: refinement first, then a pivoted factorisation.
 
+A factor whose pivots are all positive is backward stable without pivoting (Higham, Accuracy and Stability of Numerical
+Algorithms, 2002, ch. 10), and Newton's next residual checks it; the solve is checked where a pivot is negative or was
+replaced.
 Source: static pivoting with iterative refinement, Li & Demmel 1998; inertia from the eigenvalues when the factor
 without pivoting cannot be trusted.
 """
 
 import numpy as np
 
-from frame2d.engine.factor import dense, factorise, multiply, solve_factored
+from frame2d.engine.factor import dense, factorise, solve_factored, symmetric_product
 from frame2d.engine.plan import FACTORISATIONS, FALLBACKS, NEGATIVE, REFINED, REPLACED
 from frame2d.kernels import compiled
 
@@ -31,6 +34,7 @@ def factor_tangent(plan, room):
     room.counts[FACTORISATIONS] += 1
     room.counts[NEGATIVE] = negative
     room.counts[REPLACED] += replaced
+    room.note[40] = negative + replaced
     return negative
 
 
@@ -44,9 +48,11 @@ def solve_tangent(plan, room, b, x):
     if size == 0.0:
         return
     solve_factored(plan.start, plan.row, room.lower, room.pivot, x)
+    if room.note[40] == 0.0:
+        return
     before = np.inf
     for _ in range(4):
-        multiply(plan.start, plan.row, room.values, x, room.z)
+        symmetric_product(plan.start, plan.row, room.values, x, room.z)
         error = 0.0
         for i in range(b.size):
             room.z[i] = b[i] - room.z[i]

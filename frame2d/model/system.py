@@ -10,7 +10,7 @@ from scipy.sparse import csc_matrix, csr_matrix
 from frame2d.elements import Part, Pieces
 from frame2d.elements.beam_column import shape
 from frame2d.engine.ordering import Index, minimum_degree, symbolic
-from frame2d.engine.plan import Motion, Plan, new_room
+from frame2d.engine.plan import Motion, Plan, lower_columns, new_room
 from frame2d.errors import InputError, known
 from frame2d.model.frame import COMPONENTS, Frame, MemberLoad
 from frame2d.model.freedoms import map_freedoms, node_freedom
@@ -239,6 +239,9 @@ class System:
             np.zeros(pattern.row.size),
             scale,
             inertial,
+            *lower_columns(self.stiffness),
+            *lower_columns(self.mass),
+            *lower_columns(csr_matrix(damping)),
         )
         self.imposed_parts = np.asarray((self.gather_all @ self.supported).todense())
         return plan._replace(virgin=self._virgin(plan))
@@ -266,7 +269,13 @@ class System:
         known_keys = a_col * n + self.plan.a_row
         if not np.all(np.isin(coo.col[lower].astype(np.int64) * n + coo.row[lower], known_keys)):
             return self._plan(damping)
-        return self.plan._replace(damping=np.asarray(csr_matrix(damping)[self.plan.a_row, a_col]).ravel())
+        start, row, values = lower_columns(csr_matrix(damping))
+        return self.plan._replace(
+            damping=np.asarray(csr_matrix(damping)[self.plan.a_row, a_col]).ravel(),
+            c_start=start,
+            c_row=row,
+            c_val=values,
+        )
 
     def tangent(self, state: State | None = None, parts: bool = True) -> csc_matrix:
         """Tangent stiffness of the free freedoms, at rest or at a state."""
