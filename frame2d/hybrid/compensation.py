@@ -113,7 +113,7 @@ class AdaptiveSeries:
         freedoms: int = 1,
         window: int = 200,
         activity: float = 1e-4,
-        trust: float = 1e-3,
+        trust: float = 1e-5,
     ) -> None:
         self.lag, self.dt = positive("AdaptiveSeries.lag", lag), positive("step", dt)
         self.window = int(within("AdaptiveSeries.window", window, 10, 1e5))

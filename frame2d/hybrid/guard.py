@@ -73,6 +73,11 @@ class Guarded(Specimen):
 
     # Commands
 
+    @property
+    def command_now(self) -> np.ndarray:
+        """The last command that left."""
+        return self._command.copy()
+
     def apply(self, command: Command) -> Reading:
         self._ready()
         if self._operator:
@@ -242,6 +247,7 @@ class Guarded(Specimen):
         self.state = "unloading"
         reading = self._reading
         longest = min(limits.slow * limits.unload_cycle, limits.step)
+        share = 1.0
         for _ in range(int(limits.unload_time / limits.unload_cycle)):
             if reading is None or not self._valid(reading):
                 self._stop("unloading needs valid force and displacement")
@@ -258,6 +264,7 @@ class Guarded(Specimen):
                 change[np.abs(reading.force) <= limits.no_force] = 0.0
             else:
                 change = -np.linalg.lstsq(self.stiffness, reading.force, rcond=None)[0]
+            change *= share
             size = float(np.abs(change).max())
             if size > longest:
                 change *= longest / size
@@ -277,6 +284,9 @@ class Guarded(Specimen):
             if frozen and np.abs(self._moved).max() > limits.flat_motion:
                 self._stop("unloading moves but the readings do not")
                 return
+            if float(new.force @ reading.force) < 0.0:
+                # It went past zero: the specimen is stiffer than it was believed to be.
+                share *= 0.5
             reading = self._reading = new
         self._stop(f"unloading did not reach zero force in {limits.unload_time:g} s")
 

@@ -124,43 +124,41 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
         net.q_trial[j] = u[j]
     for j in range(n, total):
         net.q_trial[j] = net.q[j]
-    status = _springs(net, dt)
-    if status != OK:
-        return status
-    if inner > 0:
-        last = np.inf
-        scale = 1.0
-        for iteration in range(_ITERATIONS):
-            worst = 0.0
-            largest = 0.0
+    last = np.inf
+    scale = 1.0
+    for iteration in range(_ITERATIONS):
+        status = _springs(net, dt)
+        if status != OK:
+            return status
+        if inner == 0:
+            break
+        worst = 0.0
+        largest = 0.0
+        for i in range(count):
+            largest = max(largest, abs(net.springs[i, 1]))
+        for a in range(inner):
+            residual = 0.0
+            for b in range(inner):
+                net.work[a, b] = 0.0
             for i in range(count):
-                largest = max(largest, abs(net.springs[i, 1]))
-            for a in range(inner):
-                residual = 0.0
-                for b in range(inner):
-                    net.work[a, b] = 0.0
-                for i in range(count):
-                    row = net.rows[i, n + a]
-                    if row != 0.0:
-                        residual += row * net.springs[i, 1]
-                        for b in range(inner):
-                            net.work[a, b] += row * net.springs[i, 2] * net.rows[i, n + b]
-                net.work[a, inner] = -residual
-                worst = max(worst, abs(residual))
-            if worst <= _TOLERANCE * largest or worst == 0.0:
-                break
-            if iteration == _ITERATIONS - 1:
-                return NOT_CONVERGED
-            # A kink can send Newton back and forth; halving the step breaks the cycle.
-            scale = 1.0 if worst < last else 0.5 * scale
-            last = worst
-            if _eliminate(net.work, inner, inner + 1) != OK:
-                return NOT_CONVERGED
-            for a in range(inner):
-                net.q_trial[n + a] += scale * net.work[a, inner]
-            status = _springs(net, dt)
-            if status != OK:
-                return status
+                row = net.rows[i, n + a]
+                if row != 0.0:
+                    residual += row * net.springs[i, 1]
+                    for b in range(inner):
+                        net.work[a, b] += row * net.springs[i, 2] * net.rows[i, n + b]
+            net.work[a, inner] = -residual
+            worst = max(worst, abs(residual))
+        if worst <= _TOLERANCE * largest or worst == 0.0:
+            break
+        if iteration == _ITERATIONS - 1:
+            return NOT_CONVERGED
+        # A kink can send Newton back and forth; halving the step breaks the cycle.
+        scale = 1.0 if worst < last else 0.5 * scale
+        last = worst
+        if _eliminate(net.work, inner, inner + 1) != OK:
+            return NOT_CONVERGED
+        for a in range(inner):
+            net.q_trial[n + a] += scale * net.work[a, inner]
     for a in range(n):
         net.force[a] = 0.0
         for b in range(n):

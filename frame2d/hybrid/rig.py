@@ -98,86 +98,77 @@ def _flow(gain, supply, spool, pressure):  # type: ignore[no-untyped-def]
     return gain * spool * (np.sqrt(margin) if margin >= 0.0 else -np.sqrt(-margin))
 
 
-@merged
-def _answer(rig, net, dt):  # type: ignore[no-untyped-def]
-    """Force of the specimen on every actuator at the present strokes, committed."""
-    state, m = rig.state, rig.state.shape[0]
-    if rig.codes.size > 0:
-        n = rig.codes.size
-        for j in range(m):
-            rig.strokes[j] = state[j, X]
-        status = pose_at(
-            rig.strokes, rig.codes, rig.pins, rig.pose, rig.reached, rig.jacobian, rig.work, rig.step
-        )
-        if status != OK:
-            return status
-        status = respond(net, rig.pose, dt)
-        if status != OK:
-            return status
-        commit(net)
-        # Actuator forces f: Jᵀf = r, and tangents in strokes: J⁻ᵀ·K·J⁻¹.
-        for a in range(n):
-            for b in range(n):
-                rig.work[a, b] = rig.jacobian[b, a]
-                rig.work[a, n + b] = net.tangent[a, b]
-            rig.work[a, 2 * n] = net.force[a]
-        status = _eliminate(rig.work, n, 2 * n + 1)
-        if status != OK:
-            return status
-        for j in range(m):
-            state[j, FORCE] = rig.work[j, 2 * n]
-        for a in range(n):  # transpose the right block, solve again, keep the diagonal
-            for b in range(a):
-                rig.work[a, n + b], rig.work[b, n + a] = rig.work[b, n + a], rig.work[a, n + b]
-        for a in range(n):
-            for b in range(n):
-                rig.work[a, b] = rig.jacobian[b, a]
-        status = _eliminate(rig.work, n, 2 * n)
-        if status != OK:
-            return status
-        for j in range(m):
-            state[j, STIFF] = rig.work[j, n + j]
-        return OK
-    gap = 0.5 * rig.parameters[0, GAP]
-    if gap == 0.0:
-        for j in range(m):
-            rig.pose[j] = state[j, X]
-        status = respond(net, rig.pose, dt)
-        if status != OK:
-            return status
-        commit(net)
-        for j in range(m):
-            state[j, FORCE] = net.force[j]
-            state[j, STIFF] = net.tangent[j, j]
-        return OK
-    # One actuator with clearance: the specimen is pushed from one side, pulled from the other, or free in between.
-    before = rig.pose[0]
-    for side in (-1.0, 1.0):
-        rig.pose[0] = state[0, X] + side * gap
-        status = respond(net, rig.pose, dt)
-        if status != OK:
-            return status
-        if -side * net.force[0] > 0.0:
-            commit(net)
-            state[0, FORCE] = net.force[0]
-            state[0, STIFF] = net.tangent[0, 0]
-            return OK
-    # Free: bring the specimen to zero force by unloading steps from where it was last held.
-    rig.pose[0] = before
-    for _ in range(20):
-        status = respond(net, rig.pose, dt)
-        if status != OK:
-            return status
-        if abs(net.force[0]) <= 1e-9 * abs(net.tangent[0, 0]) or net.tangent[0, 0] == 0.0:
-            break
-        rig.pose[0] -= net.force[0] / net.tangent[0, 0]
-    rig.pose[0] = min(max(rig.pose[0], state[0, X] - gap), state[0, X] + gap)
-    status = respond(net, rig.pose, dt)
+@compiled
+def _into_strokes(state, codes, jacobian, work, force, tangent):  # type: ignore[no-untyped-def]
+    """Actuator forces f of Jᵀf = r, and the diagonal of their tangent J⁻ᵀ·K·J⁻¹; returns a status."""
+    n = codes.size
+    for a in range(n):
+        for b in range(n):
+            work[a, b] = jacobian[b, a]
+            work[a, n + b] = tangent[a, b]
+        work[a, 2 * n] = force[a]
+    status = _eliminate(work, n, 2 * n + 1)
     if status != OK:
         return status
+    for j in range(n):
+        state[j, FORCE] = work[j, 2 * n]
+    for a in range(n):  # transpose the right block and solve again
+        for b in range(a):
+            work[a, n + b], work[b, n + a] = work[b, n + a], work[a, n + b]
+    for a in range(n):
+        for b in range(n):
+            work[a, b] = jacobian[b, a]
+    status = _eliminate(work, n, 2 * n)
+    for j in range(n):
+        state[j, STIFF] = work[j, n + j]
+    return status
+
+
+@merged
+def _answer(rig, net, dt):  # type: ignore[no-untyped-def]
+    """Force of the specimen on every actuator at the present strokes, committed.
+
+    With clearance the one actuator pushes the specimen from one side (try 0), pulls it from the other (try 1), or
+    leaves it free in between: then it unloads to zero force from where it was last held (tries 2 to 21).
+    """
+    state, m, pose = rig.state, rig.state.shape[0], rig.pose
+    placed = rig.codes.size > 0
+    gap = 0.0 if placed else 0.5 * rig.parameters[0, GAP]
+    held = pose[0]
+    for attempt in range(23):
+        if placed:
+            for j in range(m):
+                rig.strokes[j] = state[j, X]
+            status = pose_at(
+                rig.strokes, rig.codes, rig.pins, pose, rig.reached, rig.jacobian, rig.work, rig.step
+            )
+            if status != OK:
+                return status
+        elif gap == 0.0:
+            for j in range(m):
+                pose[j] = state[j, X]
+        elif attempt < 2:
+            pose[0] = state[0, X] + (gap if attempt == 1 else -gap)
+        elif attempt == 2:
+            pose[0] = held
+        elif attempt == 22:
+            pose[0] = min(max(pose[0], state[0, X] - gap), state[0, X] + gap)
+        status = respond(net, pose, dt)
+        if status != OK:
+            return status
+        if gap == 0.0:
+            break
+        if attempt < 2:
+            if (net.force[0] > 0.0) == (attempt == 0) and net.force[0] != 0.0:
+                break
+        elif attempt < 22 and net.tangent[0, 0] > 0.0:
+            pose[0] -= net.force[0] / net.tangent[0, 0]
     commit(net)
-    state[0, FORCE] = 0.0
-    state[0, STIFF] = 0.0
+    if placed:
+        return _into_strokes(state, rig.codes, rig.jacobian, rig.work, net.force, net.tangent)
+    for j in range(m):
+        state[j, FORCE] = net.force[j] if attempt < 2 else 0.0
+        state[j, STIFF] = net.tangent[j, j] if attempt < 2 else 0.0
     return OK
 
 

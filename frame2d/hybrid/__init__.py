@@ -1,0 +1,97 @@
+"""Hybrid testing, the laboratory's side: specimens, rig, guard, wire, journal, and the conduct of a test.
+
+| file | what |
+| --- | --- |
+| specimen | what a specimen is; a user's own needs one method |
+| network, replay, rig, remote | specimens: laws in this process, a recorded test, a simulated rig, across the network |
+| geometry | interface motion ↔ actuator strokes and forces |
+| actuator | parameters and closed forms of actuator, controller, sensors |
+| scheme; operator_splitting, linearly_implicit, chang, kr_alpha | one measured displacement a step |
+| computed | a computed part given by matrices; what a solver must do |
+| compensation, margin | delay compensation; stability of the loop, predicted |
+| limits, guard, energy | what may leave and come back, and what happens otherwise |
+| wire, serve | protocol and server |
+| journal | crash-safe log |
+| checks, conduct, operator | before, during, and the person in charge |
+| live, page | views |
+
+CAUTION. The rig needs hardware interlocks of its own, independent of this program; software limits are the second
+line, never the first. People stay clear of a loaded frame. Results support, and never replace, design to the local
+code by licensed engineers.
+"""
+
+from frame2d.hybrid.actuator import Actuator, Controller, Sensors
+from frame2d.hybrid.caution import CAUTION
+from frame2d.hybrid.chang import Chang
+from frame2d.hybrid.checks import Checks
+from frame2d.hybrid.compensation import AdaptiveSeries, inverse_model, polynomial, uncompensated
+from frame2d.hybrid.computed import Computed, Declared, MatrixSolver, Solver
+from frame2d.hybrid.conduct import CHECKS, HybridTest, Outcome, Progress
+from frame2d.hybrid.geometry import Geometry, Pin, Placed
+from frame2d.hybrid.guard import Guarded, Tripped
+from frame2d.hybrid.journal import Journal
+from frame2d.hybrid.kr_alpha import KRAlpha
+from frame2d.hybrid.limits import Action, Limits, Table
+from frame2d.hybrid.linearly_implicit import LinearlyImplicit
+from frame2d.hybrid.live import Terminal
+from frame2d.hybrid.margin import first_estimate, loop_margin
+from frame2d.hybrid.network import Model, Network
+from frame2d.hybrid.operator import Console, Operator, Unattended
+from frame2d.hybrid.operator_splitting import OperatorSplitting
+from frame2d.hybrid.page import Page
+from frame2d.hybrid.remote import Remote
+from frame2d.hybrid.replay import Replay
+from frame2d.hybrid.rig import Rig
+from frame2d.hybrid.serve import Server, serve
+from frame2d.hybrid.specimen import Command, Reading, Specimen, as_specimen
+
+__all__ = [
+    "CAUTION",
+    "CHECKS",
+    "Action",
+    "Actuator",
+    "AdaptiveSeries",
+    "Chang",
+    "Checks",
+    "Command",
+    "Computed",
+    "Console",
+    "Controller",
+    "Declared",
+    "Geometry",
+    "Guarded",
+    "HybridTest",
+    "Journal",
+    "KRAlpha",
+    "Limits",
+    "LinearlyImplicit",
+    "MatrixSolver",
+    "Model",
+    "Network",
+    "Operator",
+    "OperatorSplitting",
+    "Outcome",
+    "Page",
+    "Pin",
+    "Placed",
+    "Progress",
+    "Reading",
+    "Remote",
+    "Replay",
+    "Rig",
+    "Sensors",
+    "Server",
+    "Solver",
+    "Specimen",
+    "Table",
+    "Terminal",
+    "Tripped",
+    "Unattended",
+    "as_specimen",
+    "first_estimate",
+    "inverse_model",
+    "loop_margin",
+    "polynomial",
+    "serve",
+    "uncompensated",
+]
