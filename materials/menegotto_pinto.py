@@ -15,6 +15,14 @@ the shift Fst of the asymptote by isotropic hardening (from memory). Authors dif
 plastic excursion |ur − u₀|/uy of the half-cycle that ends (Menegotto & Pinto), and the largest one so far, so
 that a small unloading does not make the next branch sharp again (own rule). umax is the largest |u| at a
 reversal.
+
+A half-cycle that turns back before it reaches its own (u₀, F₀) is partial. The branch that it left stays in
+memory and is rejoined where the next branch meets it, so that small reversals do not push the force beyond it.
+This is the purpose of the four curves that Filippou et al. keep; here up to 8 open branches are kept, and when
+they are used up the smallest partial cycle is forgotten.
+
+Known defect: with a small R the reloading of a partial cycle bends before it meets the branch that was left, so
+that many such cycles relax the force.
 """
 
 from dataclasses import dataclass
@@ -23,45 +31,78 @@ from typing import Any
 import numpy as np
 
 from frame2d.errors import positive, within
-from frame2d.kernels import OK, law_kernel
+from frame2d.kernels import OK, compiled, law_kernel
 from frame2d.materials.law import Law
+
+#: Open branches that are remembered.
+DEPTH = 8
+#: Memory before the branches.
+HEAD = 6
+
+
+@compiled
+def branch(k: float, b: float, m: Any, at: int, u: float) -> tuple[float, float]:
+    """Force and slope of the branch whose ur, Fr, u₀ and R begin at `at` in the memory, for u not behind ur."""
+    ur, R = m[at], m[at + 3]
+    span = m[at + 2] - ur
+    e = max((u - ur) / span, 0.0)
+    # The two forms are equal; each keeps its power below 1.
+    if e <= 1.0:
+        base = 1.0 + e**R
+        root = base ** (-1.0 / R)
+        bend = root / base
+        curve = e * root
+    else:
+        tail = e**-R
+        base = 1.0 + tail
+        curve = base ** (-1.0 / R)
+        bend = curve / base * tail / e
+    return m[at + 1] + k * span * (b * e + (1.0 - b) * curve), k * (b + (1.0 - b) * bend)
 
 
 @law_kernel
 def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) -> int:
-    """Continue the committed branch, or begin the next one at the committed point."""
+    """Continue the committed branch or begin the next one there; then rejoin the branches that are met."""
     k, Fy, b = p[0], p[1], p[2]
     uy = Fy / k
-    direction, u_last, F_last = m0[0], m0[1], m0[2]
-    ur, Fr, u0, R, xi, u_max = m0[3], m0[4], m0[5], m0[6], m0[7], m0[8]
+    for i in range(HEAD + 4 * DEPTH):
+        m1[i] = m0[i]
+    depth, direction, u_last, F = int(m0[0]), m0[1], m0[2], m0[3]
     step = u - u_last
     if step * direction < 0.0 or (direction == 0.0 and step != 0.0):
-        xi = max(xi, direction * (u_last - u0) / uy)
-        u_max = max(u_max, abs(u_last))
+        if depth > 0:
+            excursion = direction * (u_last - m1[HEAD + 4 * depth - 2]) / uy
+            if excursion > 0.0:  # past its own yield, a branch makes all that are older obsolete
+                for i in range(4):
+                    m1[HEAD + i] = m1[HEAD + 4 * (depth - 1) + i]
+                depth = 1
+                m1[4] = max(m1[4], excursion)
+            elif depth == DEPTH:
+                depth -= 2
+        m1[5] = max(m1[5], abs(u_last))
         direction = 1.0 if step > 0.0 else -1.0
-        ur, Fr = u_last, F_last
-        shift = p[6] * Fy * max(u_max / uy - p[7], 0.0)
-        u0 = (k * ur - Fr + direction * ((1.0 - b) * Fy + shift)) / ((1.0 - b) * k)
-        R = p[3] - p[4] * xi / (p[5] + xi)
-    F, tangent = F_last, k
-    if direction != 0.0:
-        span = u0 - ur
-        e = (u - ur) / span
-        # The two forms are equal; each keeps its power below 1.
-        if e <= 1.0:
-            base = 1.0 + e**R
-            root = base ** (-1.0 / R)
-            bend = root / base
-            curve = e * root
-        else:
-            tail = e**-R
-            base = 1.0 + tail
-            curve = base ** (-1.0 / R)
-            bend = curve / base * tail / e
-        F = Fr + k * span * (b * e + (1.0 - b) * curve)
-        tangent = k * (b + (1.0 - b) * bend)
-    m1[0], m1[1], m1[2], m1[3], m1[4] = direction, u, F, ur, Fr
-    m1[5], m1[6], m1[7], m1[8] = u0, R, xi, u_max
+        while depth > 1:  # what the new branch does not begin inside of it cannot rejoin
+            at = HEAD + 4 * (depth - 2)
+            outer = branch(k, b, m1, at, u_last)[0]
+            if direction * (u_last - m1[at]) > 0.0 and direction * (outer - F) >= -1e-12 * Fy:
+                break
+            depth -= 2
+        yielding = (1.0 - b) * Fy + p[6] * Fy * max(m1[5] / uy - p[7], 0.0)
+        at = HEAD + 4 * depth
+        m1[at], m1[at + 1] = u_last, F
+        m1[at + 2] = (k * u_last - F + direction * yielding) / ((1.0 - b) * k)
+        m1[at + 3] = p[3] - p[4] * m1[4] / (p[5] + m1[4])
+        depth += 1
+    tangent = k
+    if depth > 0:
+        F, tangent = branch(k, b, m1, HEAD + 4 * (depth - 1), u)
+    while depth > 2 and direction * (u - m1[HEAD + 4 * (depth - 3)]) > 0.0:
+        outer, slope = branch(k, b, m1, HEAD + 4 * (depth - 3), u)
+        if direction * (F - outer) < 0.0:
+            break
+        F, tangent = outer, slope
+        depth -= 2
+    m1[0], m1[1], m1[2], m1[3] = depth, direction, u, F
     out[0] = F
     out[1] = tangent
     out[2] = 0.0
@@ -108,8 +149,8 @@ class MenegottoPinto(Law):
         within("MenegottoPinto.a4", self.a4, 0.0, 1000.0)
 
     def initial_memory(self) -> np.ndarray:
-        """Direction, last u and F, reversal ur and Fr, intersection u₀, R, ξ, largest |u| at a reversal."""
-        return np.zeros(9)
+        """Open branches, direction, last u and F, ξ, largest |u| at a reversal; ur, Fr, u₀, R of every branch."""
+        return np.zeros(HEAD + 4 * DEPTH)
 
     @property
     def stiffness(self) -> float:

@@ -72,7 +72,7 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
         x = abs(u) / uy
         f, slope, converged = skeleton(x, alpha, r)
         F = Fy * f if u >= 0.0 else -Fy * f
-        energy = Fy * uy * (0.5 * f * f + alpha * r / (r + 1.0) * power(f, r + 1.0))
+        energy = Fy * uy * (0.5 * f * f + alpha / (r + 1.0) * power(f, r + 1.0))
     else:
         at = HEAD + 3 * (depth - 1)
         ur, Fr, Er = m1[at], m1[at + 1], m1[at + 2]

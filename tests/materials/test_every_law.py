@@ -12,19 +12,21 @@ import subprocess
 import sys
 import tempfile
 from dataclasses import fields, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
 from frame2d.errors import InputError
 from frame2d.kernels import OK, at, call_law, compiled
 from frame2d.materials import Law, build, registered
 from frame2d.materials import drive as _drive_module
 from frame2d.materials.drive import drive
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from scipy.integrate import solve_ivp
 
 USER_LAW = '''
 """A law as a user writes it in a script: F = k·u + c·u³."""
@@ -229,7 +231,7 @@ def test_finer_steps_converge(name: str) -> None:
         forces.append(drive(law, u, dt).force[:: points // 1400])
     # Root mean squares: a damper's rate, found by differences, is never exact where the motion turns.
     largest = np.abs(forces[-1]).max()
-    change = [np.sqrt(np.mean((b - a) ** 2)) / largest for a, b in zip(forces[:-1], forces[1:], strict=True)]
+    change = [np.sqrt(np.mean((b - a) ** 2)) / largest for a, b in pairwise(forces)]
     assert change[1] <= 5e-3
     assert change[1] <= 0.9 * change[0] + 1e-9
 
