@@ -10,14 +10,14 @@
 
 from typing import Any
 
+from frame2d import materials
 from frame2d.elements.beam_column import PINNED, RIGID, BeamColumn
 from frame2d.elements.brace import Brace
 from frame2d.elements.link import Link
 from frame2d.elements.member import Member, Part, Pieces
 from frame2d.elements.shear_link import ShearLink
-
-from frame2d import materials
 from frame2d.errors import InputError, known
+from frame2d.materials.axial_moment import build_hinge
 
 _registry: dict[str, type] = {family.__name__: family for family in (BeamColumn, Brace, Link, ShearLink)}
 
@@ -35,6 +35,8 @@ def build(description: dict[str, Any]) -> Any:
     for key, value in values.items():
         if isinstance(value, dict) and "law" in value:
             values[key] = materials.build(value)
+        elif isinstance(value, dict) and "hinge" in value:
+            values[key] = build_hinge(value)
         elif isinstance(value, list):
             values[key] = tuple(value)
     try:

@@ -11,19 +11,22 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
+
 from frame2d.elements.beam_kernels import corotational, corotational_arms, p_delta, section_terms
 from frame2d.elements.member import Part, Pieces
+from frame2d.elements.pair_hinge import pair_part
 from frame2d.elements.spring import spring_part
-from frame2d.materials.law import Law
-
 from frame2d.errors import InputError, finite, known, positive, within
+from frame2d.materials.axial_moment import AxialMomentHinge
+from frame2d.materials.law import Law
 
 GEOMETRIES = ("linear", "p-delta", "corotational")
 
 #: Ends of a beam-column that are not hinges.
 RIGID, PINNED = "rigid", "pinned"
 
-End = Law | str
+End = Law | AxialMomentHinge | str
+Hinge = (Law, AxialMomentHinge)
 
 
 @dataclass(frozen=True)
@@ -31,9 +34,9 @@ class BeamColumn:
     """Uniform beam-column of modulus `E` (Pa), area `A` (m²), second moment `I` (m⁴).
 
     `shear_area` As (m²) with Poisson ratio `nu` makes it a Timoshenko beam (0: Euler-Bernoulli). `start` and `end` are
-    "rigid", "pinned", or the law of a hinge (N·m, rad; an `Elastic` one is a semi-rigid end) at `start_inset` and
-    `end_inset` (m) from the clear ends. Rigid offsets `start_offset`, `end_offset` (m, global axes) lead from the nodes
-    to the clear ends. `mass_per_length` (kg/m) gives a consistent mass, `rotary` adds ρI (kg·m). `geometry` is
+    "rigid", "pinned", the law of a hinge (N·m, rad; an `Elastic` one is a semi-rigid end) or an `AxialMomentHinge`,
+    at `start_inset` and `end_inset` (m) from the clear ends. Rigid offsets `start_offset`, `end_offset` (m, global
+    axes) lead from the nodes to the clear ends. `mass_per_length` (kg/m) gives a consistent mass, `rotary` adds ρI (kg·m). `geometry` is
     "linear", "p-delta" or "corotational". Raises `InputError` for values that cannot be.
     """
 
@@ -75,7 +78,7 @@ class BeamColumn:
         known("BeamColumn.geometry", self.geometry, GEOMETRIES)
         for name in ("start", "end"):
             end = getattr(self, name)
-            if not isinstance(end, Law):
+            if not isinstance(end, Hinge):
                 known(f"BeamColumn.{name}", end, (RIGID, PINNED))
         for name in ("start_offset", "end_offset"):
             offset = getattr(self, name)
@@ -97,16 +100,18 @@ class BeamColumn:
         """G·As, N; 0 when the beam is rigid in shear."""
         return self.E / (2.0 * (1.0 + self.nu)) * self.shear_area
 
-    def laws(self) -> dict[str, Law]:
+    def laws(self) -> dict[str, Any]:
         """Hinge laws by place."""
-        return {name: end for name, end in (("start", self.start), ("end", self.end)) if isinstance(end, Law)}
+        return {
+            name: end for name, end in (("start", self.start), ("end", self.end)) if isinstance(end, Hinge)
+        }
 
     def describe(self) -> dict[str, Any]:
         """Plain data."""
         values: dict[str, Any] = {"family": "BeamColumn"}
         for entry in fields(self):
             value = getattr(self, entry.name)
-            values[entry.name] = value.describe() if isinstance(value, Law) else value
+            values[entry.name] = value.describe() if isinstance(value, Hinge) else value
         return values
 
     def clear(self, xi: float, yi: float, xj: float, yj: float) -> tuple[float, float, float, float, float]:
@@ -136,27 +141,45 @@ class BeamColumn:
         layout: list[list[tuple[list[int], list[float]]]] = []
         hinges: list[tuple[int, int, End, str]] = []
         stub_ends: list[tuple[int, list[int]]] = []
+        slips: dict[str, int] = {}
         for side, (end, inset) in enumerate(zip((self.start, self.end), stubs, strict=True)):
             node = [3 * side, 3 * side + 1, 3 * side + 2]
             if end == RIGID:
                 layout.append(
                     [([node[0]], [1.0]), ([node[1]], [1.0]), ([node[2]], [1.0]), ([node[2]], [1.0])]
                 )
-            elif inset == 0.0:
-                free = 6 + len(inner)
+                continue
+            role = "start hinge" if side == 0 else "end hinge"
+            if inset == 0.0:
+                tip = node
+                inside = 6 + len(inner)
                 inner += "r"
-                layout.append([([node[0]], [1.0]), ([node[1]], [1.0]), ([node[2]], [1.0]), ([free], [1.0])])
-                hinges.append((node[2], free, end, "start hinge" if side == 0 else "end hinge"))
             else:
                 first = 6 + len(inner)
                 inner += "uurr"
-                layout.append(
-                    [([first], [1.0]), ([first + 1], [1.0]), ([first + 2], [0.0]), ([first + 3], [1.0])]
-                )
-                hinges.append((first + 2, first + 3, end, "start hinge" if side == 0 else "end hinge"))
-                stub_ends.append((side, [first, first + 1, first + 2]))
+                tip, inside = [first, first + 1, first + 2], first + 3
+            # An axial force-moment hinge lets the beam's end slip along the member.
+            slip: list[int] = []
+            if isinstance(end, AxialMomentHinge):
+                slip = [6 + len(inner)]
+                slips[role] = slip[0]
+                inner += "u"
+            along = [(cx, cy)] * len(slip)
+            layout.append(
+                [
+                    ([tip[0], *slip], [1.0, *(x for x, _ in along)]),
+                    ([tip[1], *slip], [1.0, *(y for _, y in along)]),
+                    ([tip[2]], [1.0 if inset == 0.0 else 0.0]),
+                    ([inside], [1.0]),
+                ]
+            )
+            hinges.append((tip[2], inside, end, role))
+            if inset > 0.0:
+                stub_ends.append((side, tip))
         size = 6 + len(inner)
+        moves = {tip[k]: ((1.0, 0.0), (0.0, 1.0))[k] for _, tip in stub_ends for k in range(2)}
         pieces = Pieces(inner, np.zeros((size, size)), [], np.zeros((size, size)), np.zeros((size, size)))
+        pieces.translation = [moves.get(6 + k, (0.0, 0.0)) for k in range(len(inner))]
         offsets = [
             self.start_offset if not (self.start != RIGID and stubs[0] > 0.0) else (0.0, 0.0),
             self.end_offset if not (self.end != RIGID and stubs[1] > 0.0) else (0.0, 0.0),
@@ -173,7 +196,13 @@ class BeamColumn:
             arms = [self.start_offset, (0.0, 0.0)] if side == 0 else [(0.0, 0.0), self.end_offset]
             self._beam(pieces, rows, arms, cx, cy, stubs[side], "start stub" if side == 0 else "end stub")
         for outside, inside, law, role in hinges:
-            if isinstance(law, Law):
+            if isinstance(law, AxialMomentHinge):
+                rows = np.zeros((2, size))
+                sign = -1.0 if role == "start hinge" else 1.0
+                rows[0, slips[role]] = -sign
+                rows[1, outside], rows[1, inside] = sign, -sign
+                pieces.parts.append(pair_part(law, rows, role))
+            elif isinstance(law, Law):
                 row = np.zeros(size)
                 # Positive hinge moment with positive moment diagram: beam end against node, seen from the beam.
                 sign = -1.0 if role == "start hinge" else 1.0

@@ -5,12 +5,12 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
+
 from frame2d.elements.member import Part, Pieces
 from frame2d.elements.spring import spring_part
-from frame2d.materials.law import Law
-
 from frame2d.errors import InputError, known, within
 from frame2d.kernels import OUT_OF_RANGE, at, call_law, member_kernel
+from frame2d.materials.law import Law
 
 GEOMETRIES = ("linear", "p-delta", "corotational")
 

@@ -5,11 +5,11 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
+
 from frame2d.elements.member import Pieces
 from frame2d.elements.spring import spring_part
-from frame2d.materials.law import Law
-
 from frame2d.errors import InputError, finite
+from frame2d.materials.law import Law
 
 
 @dataclass(frozen=True)

@@ -41,6 +41,9 @@ class Pieces:
     #: Transform from the member's freedoms to the elastic beam's six end displacements in local axes, if there is one.
     beam: np.ndarray | None = None
 
+    #: How each inner freedom moves when the whole member shifts by (1, 0) and by (0, 1); empty: not at all.
+    translation: list[tuple[float, float]] = field(default_factory=list)
+
     @property
     def size(self) -> int:
         """Number of freedoms, inner ones included."""

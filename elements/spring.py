@@ -3,10 +3,10 @@
 from typing import Any
 
 import numpy as np
-from frame2d.elements.member import Part
-from frame2d.materials.law import Law
 
+from frame2d.elements.member import Part
 from frame2d.kernels import at, call_law, member_kernel
+from frame2d.materials.law import Law
 
 
 @member_kernel

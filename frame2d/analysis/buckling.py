@@ -27,7 +27,7 @@ def geometric_matrix(system: "System", q: np.ndarray) -> csr_matrix:
         pieces = system.pieces[name]
         member: Any = placed.member
         if isinstance(member, BeamColumn):
-            _, _, c, s, L = member.clear(i.x, i.y, j.x, j.y)
+            *_, L = member.clear(i.x, i.y, j.x, j.y)
             local = np.asarray(pieces.beam)
             L -= member.start_inset + member.end_inset
             EAL, _, _, gii, gij = section_terms(member.E, member.A, member.I, member.shear_stiffness, L)

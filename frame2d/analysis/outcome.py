@@ -52,7 +52,8 @@ def describe_failure(system: "System", room: "Room", motion: Any, when: str) -> 
         first = system.memory_at[place.number]
         memory = motion.m0[first : first + place.part.memory.size]
         shown = ", ".join(f"{value:.4g}" for value in memory[:8])
-        laws = f"; there acts member {place.member!r} ({place.part.role}) by {type(place.part.law).__name__}, memory [{shown}]"
+        kind = type(place.part.law).__name__
+        laws = f"; there acts member {place.member!r} ({place.part.role}) by {kind}, memory [{shown}]"
     last = int(room.note[3])
     norms = ", ".join(f"{room.note[4 + k % 32]:.2e}" for k in range(max(0, last - 4), last + 1))
     return (

@@ -201,12 +201,14 @@ class Response:
         """Loop of one law, by a name of `laws()`."""
         for place in self.system.parts:
             if place.part.law is not None and self._law_name(place) == name:
-                if place.last - place.first != 1:
+                if place.last - place.first == 4:
                     return self._bar_loop(place)
-                row = self.system.gather_all[place.first]
+                # An axial force-moment hinge shows its rotation and moment.
+                last = place.last - 1
+                row = self.system.gather_all[last]
                 deformation = np.asarray(self.all_displacements() @ row.T).ravel()
                 free = self.log_offset(place)
-                force = self.log.force[:, place.first]
+                force = self.log.force[:, last]
                 return DeviceLoop(
                     deformation - free,
                     force,
@@ -217,7 +219,8 @@ class Response:
 
     def log_offset(self, place: "PartPlace") -> float:
         """Deformation at which the law is free of stress."""
-        return float(self.state.motion.m0[self.system.memory_at[place.number]])
+        shift = 1 if place.last - place.first == 2 else 0
+        return float(self.state.motion.m0[self.system.memory_at[place.number] + shift])
 
     def _bar_loop(self, place: "PartPlace") -> DeviceLoop:
         u = np.asarray(self.all_displacements() @ self.system.gather_all[place.first : place.last].T)

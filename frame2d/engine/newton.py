@@ -85,7 +85,7 @@ def equilibrate(plan, room, motion, shift, dt, weight, cv, tolerance, most, virg
 
 @compiled
 def search(plan, room, motion, shift, dt, weight, cv, s0, s1, norm, before):
-    """Find a step length in (0, 1) where the work of the residual along `room.dx` has fallen; returns the norm there."""
+    """Find a step length in (0, 1) where the work of the residual along the step has fallen; returns the norm."""
     n = room.q.size
     low, s_low = 0.0, s0
     high, s_high = 1.0, s1

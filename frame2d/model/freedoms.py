@@ -99,7 +99,8 @@ def map_freedoms(frame: Frame, inner: int, touched: np.ndarray) -> Freedoms:
     def resolve(freedom: int, path: tuple[int, ...]) -> dict[int, float]:
         if freedom in path:
             raise InputError(
-                f"{label(freedom)} follows itself around a circle of ties. Likely mistake: two bodies that lead each other"
+                f"{label(freedom)} follows itself around a circle of ties. "
+                "Likely mistake: two bodies that lead each other"
             )
         if freedom not in resolved:
             terms: dict[int, float] = {}

@@ -28,6 +28,22 @@ class PartPlace:
     first: int
     last: int
 
+    @property
+    def free_size(self) -> int:
+        """Entries at the start of the memory that say where the law is free of stress."""
+        return 2 if self.last - self.first == 2 else 1
+
+    def free_deformation(self, d: np.ndarray) -> np.ndarray:
+        """Deformations at which a new device would be free of stress, from all parts' deformations."""
+        own = d[self.first : self.last]
+        if own.size <= 2:
+            return own
+        L, c, s, exact = self.part.parameters[:4]
+        du, dv = own[2] - own[0], own[3] - own[1]
+        if exact > 0.0:
+            return np.array([np.hypot(L * c + du, L * s + dv) - L])
+        return np.array([c * du + s * dv + 0.5 * ((c * dv - s * du) / L) ** 2 * L])
+
 
 class System:
     """What analyses run. Made by `Frame.compile`; holds no state.
@@ -482,10 +498,9 @@ class System:
         iota[0 : 3 * len(self.node_index) : 3] = direction[0]
         iota[1 : 3 * len(self.node_index) : 3] = direction[1]
         for name, own in self.freedoms_of.items():
-            inner = [k for k, kind in enumerate(self.pieces[name].inner) if kind == "u"]
-            for k in inner:
-                if self.frame.members[name].member.__class__.__name__ == "BeamColumn":
-                    iota[own[6 + k]] = direction[0] if (k % 4) == 0 else direction[1]
+            pieces = self.pieces[name]
+            for k, share in enumerate(pieces.translation):
+                iota[own[6 + k]] = share[0] * direction[0] + share[1] * direction[1]
         return np.asarray(self.free.T @ (self.whole["mass"] @ iota)).ravel()
 
     def rest(self) -> State:
@@ -523,7 +538,7 @@ class System:
                 first = self.memory_at[place.number]
                 size = place.part.memory.size
                 motion.m0[first : first + size] = place.part.memory
-                motion.m0[first] = motion.d0[place.first] if place.last - place.first == 1 else 0.0
+                motion.m0[first : first + place.free_size] = place.free_deformation(motion.d0)
                 motion.m1[first : first + size] = motion.m0[first : first + size]
                 released += float(motion.stored[place.number])
                 force = np.zeros(self.gather_all.shape[0])
