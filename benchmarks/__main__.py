@@ -1,0 +1,28 @@
+"""Command line: ``python -m benchmarks textbook [--json F]``, ``python -m benchmarks speed [--json F]``."""
+
+import argparse
+import importlib
+import sys
+
+#: Benchmarks by name: what each shows. A name is a module here with a function ``main(args) -> int | None``.
+BENCHMARKS = {
+    "textbook": "values of the verification cases beside their references",
+    "speed": "time of a step against other solvers, cost growth, ensembles",
+}
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Parse the command line and run one benchmark; returns the exit code."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
+    commands = parser.add_subparsers(dest="benchmark", required=True, metavar="NAME")
+    for name, what in BENCHMARKS.items():
+        command = commands.add_parser(name, help=what, description=what)
+        command.add_argument("--json", metavar="F", help="also write the figures to this file")
+        if name == "textbook":
+            command.add_argument("cases", nargs="*", metavar="CASE", help="cases such as LS-1 (default: all)")
+    args = parser.parse_args(arguments)
+    return int(importlib.import_module(f"benchmarks.{args.benchmark}").main(args) or 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,208 @@
+"""A hybrid test across two processes, either of which is killed at random steps, ends with the uninterrupted numbers.
+
+`figures(count)` kills `count` times (SIGKILL), resumes each time, and compares the journal with a run that nobody
+disturbed, bit for bit. Structure, motion and specimen are invented for this proof. Run alone:
+``python benchmarks/hybrid_kills.py figures 50``.
+"""
+
+import os
+import random
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import frame2d
+from frame2d.hybrid import (
+    CHECKS,
+    Computed,
+    Declared,
+    HybridTest,
+    Limits,
+    LinearlyImplicit,
+    MatrixSolver,
+    Model,
+    Network,
+    Remote,
+    Sensors,
+    Specimen,
+    Unattended,
+    polynomial,
+    serve,
+)
+from frame2d.hybrid.journal import history, rows, verify
+from frame2d.hybrid.rig import Rig
+from frame2d.materials import Bilinear, Elastic
+
+STEPS, DT, SCALE, K = 240, 0.005, 50.0, 2e7
+LIMITS = Limits((-0.1, 0.1), 6e5, 0.05, 0.02, 0.01, energy=1.0, energy_warning=0.9, flat_force=0)
+
+
+def make_solver(scale: float) -> MatrixSolver:
+    """Two storeys of which the lower one is tested, under an invented motion."""
+    M = np.diag([2e4, 2e4])
+    k = np.array([[K, -K], [-K, K]])
+    t = np.arange(STEPS + 1) * DT
+    motion = 4.0 * np.sin(2.0 * np.pi * 1.8 * t) * np.sin(np.pi * t / t[-1])
+    part = Computed(M, 0.4 * M, k, np.array([[1.0, 0.0]]))
+    declared = Declared(np.array([[K]]), np.array([[K]]))
+    return MatrixSolver(
+        part, declared, LinearlyImplicit(0.8), -scale * np.outer(motion, np.diag(M)), DT, SCALE
+    )
+
+
+def make_specimen(kind: str) -> Specimen:
+    """A yielding device in series with its bolts: exact, or in a simulated rig with noise."""
+    network = Network.series(Elastic(10.0 * K), Bilinear(k=K, Fy=1.5e5, b=0.03))
+    return Model(network) if kind == "model" else Rig(network, sensors=Sensors.typical(), seed=7)
+
+
+def make_test(specimen: Specimen, journal: Path | None, views: tuple[Any, ...] = ()) -> HybridTest:
+    """The test around it."""
+    return HybridTest(
+        make_solver, specimen, LIMITS, Unattended(True), journal, stiffness=np.array([[K]]), time_scale=SCALE,
+        make_compensation=lambda: polynomial(2, 0.0005, DT), views=views, force_tolerance=0.05,
+    )  # fmt: skip
+
+
+def _specimen(folder: Path, kind: str) -> None:
+    def ready(host: str, port: int) -> None:
+        (folder / "port.part").write_text(str(port))
+        os.replace(folder / "port.part", folder / "port")
+
+    serve(
+        make_specimen(kind), LIMITS, ready=ready, memory=folder / "memory.db", release=lambda question: True
+    )
+
+
+def _solver(folder: Path) -> None:
+    def view(progress: Any) -> None:
+        sys.stdout.write(f"{progress.step}\n")
+        sys.stdout.flush()
+
+    journal = folder / "test.db"
+    test = make_test(Remote(port=int((folder / "port").read_text())), journal, (view,))
+    # Killed before its first step, a test has nothing to resume: it starts afresh on the untouched specimen.
+    started = journal.exists() and any(row.kind == "start" for row in rows(journal))
+    if journal.exists() and not started:
+        for suffix in ("", "-wal", "-shm"):
+            Path(f"{journal}{suffix}").unlink(missing_ok=True)
+    outcome = test.resume() if started else test.run(CHECKS)
+    test.close()
+    sys.stdout.write(f"{outcome.ending}\n")
+
+
+def _start(role: str, *arguments: str) -> subprocess.Popen[str]:
+    environment = {**os.environ, "PYTHONPATH": str(Path(frame2d.__file__).resolve().parents[1])}
+    command = [sys.executable, str(Path(__file__).resolve()), role, *arguments]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
+
+
+def _killed_once(folder: Path, kind: str, generator: random.Random) -> tuple[str, bool]:
+    """One life of the two processes; returns who was killed ('' if the test ended first) and whether it completed."""
+    (folder / "port").unlink(missing_ok=True)
+    specimen = _start("specimen", str(folder), kind)
+    solver: subprocess.Popen[str] | None = None
+    try:
+        patience = time.monotonic() + 120.0
+        while not (folder / "port").exists():
+            if specimen.poll() is not None or time.monotonic() > patience:
+                raise RuntimeError("the specimen's process did not start")
+            time.sleep(0.01)
+        solver = _start("solver", str(folder))
+        victim, after = generator.choice(["solver", "specimen"]), generator.randint(1, 30)
+        assert solver.stdout is not None
+        for count, line in enumerate(solver.stdout):
+            if line.strip() == "completed":
+                return "", True
+            if count >= after:
+                # A fraction of a step later, so that the kill falls anywhere between journal, wire and answer.
+                time.sleep(generator.random() * 0.004)
+                (solver if victim == "solver" else specimen).kill()
+                if victim == "specimen":
+                    solver.communicate(timeout=120)
+                return victim, False
+        return "neither", False
+    finally:
+        for process in (solver, specimen):
+            if process is not None:
+                process.kill()
+                process.communicate()
+
+
+def figures(count: int = 50, kind: str = "rig", seed: int = 1) -> list[dict[str, Any]]:
+    """Kill `count` times in as many tests as that takes; one row a figure: name, value, unit, low, high, goal, ok."""
+    reference = make_test(make_specimen(kind), None).run(CHECKS)
+    generator = random.Random(seed)
+    kills = {"solver": 0, "specimen": 0}
+    tests, different, unsound = 0, 0, 0
+    while sum(kills.values()) < count:
+        with tempfile.TemporaryDirectory() as name:
+            folder, completed = Path(name), False
+            lives = 0
+            while not completed:
+                lives += 1
+                if lives > 40 + STEPS:
+                    raise RuntimeError("the test does not come to its end")
+                if sum(kills.values()) >= count:
+                    completed = _undisturbed(folder, kind)
+                    break
+                victim, completed = _killed_once(folder, kind, generator)
+                if victim in kills:
+                    kills[victim] += 1
+            tests += 1
+            run = history(folder / "test.db")
+            same = all(
+                np.array_equal(mine, theirs)
+                for mine, theirs in zip(
+                    (run["command"], run["displacement"], run["force"]),
+                    (reference.command, reference.displacement, reference.force),
+                    strict=True,
+                )
+            )
+            different += not same
+            if not same: print([(a.shape,b.shape,np.abs(a[:len(b)]-b[:len(a)]).max(axis=1).nonzero()[0][:3]) for a,b in ((run['command'],reference.command),(run['displacement'],reference.displacement),(run['force'],reference.force))])
+            unsound += not verify(folder / "test.db").intact
+    rows_ = [
+        ("kills of the solver", kills["solver"], "-", None, None, "some", kills["solver"] > 0 or count < 4),
+        (
+            "kills of the specimen",
+            kills["specimen"],
+            "-",
+            None,
+            None,
+            "some",
+            kills["specimen"] > 0 or count < 4,
+        ),
+        ("tests brought to their end", tests, "-", 1, None, "at least 1", tests >= 1),
+        ("tests that differ from the undisturbed one", different, "-", 0, 0, "0", different == 0),
+        ("journals that are not sound", unsound, "-", 0, 0, "0", unsound == 0),
+    ]
+    keys = ("name", "value", "unit", "low", "high", "goal", "ok")
+    return [dict(zip(keys, row, strict=True)) for row in rows_]
+
+
+def _undisturbed(folder: Path, kind: str) -> bool:
+    """Bring the test to its end without another kill."""
+
+    class Never(random.Random):
+        def randint(self, a: int, b: int) -> int:
+            return 10 * STEPS
+
+    return _killed_once(folder, kind, Never(0))[1]
+
+
+if __name__ == "__main__":
+    if sys.argv[1] == "specimen":
+        _specimen(Path(sys.argv[2]), sys.argv[3])
+    elif sys.argv[1] == "solver":
+        _solver(Path(sys.argv[2]))
+    else:
+        for figure in figures(int(sys.argv[2]) if len(sys.argv) > 2 else 50):
+            print(
+                f"{figure['name']}: {figure['value']} (goal {figure['goal']}) {'ok' if figure['ok'] else 'NOT REACHED'}"
+            )
