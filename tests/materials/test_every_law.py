@@ -4,6 +4,7 @@ A law is found by being registered, and probed through its `example`. The scale 
 slope first changes.
 """
 
+import atexit
 import importlib.util
 import json
 import math
@@ -73,7 +74,9 @@ class UserHardening(Law):
 
 def _user_law() -> type[Law]:
     """The class of `USER_LAW`, imported from a file outside the package."""
-    file = Path(tempfile.mkdtemp(prefix="frame2d-law-")) / "user_hardening.py"
+    folder = tempfile.TemporaryDirectory(prefix="frame2d-law-")
+    atexit.register(folder.cleanup)
+    file = Path(folder.name) / "user_hardening.py"
     file.write_text(USER_LAW)
     spec = importlib.util.spec_from_file_location(file.stem, file)
     assert spec is not None and spec.loader is not None
