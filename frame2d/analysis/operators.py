@@ -1,0 +1,198 @@
+"""What the explicit, splitting and state-space schemes prepare for a frame and a step: `Marcher`."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.linalg import eigh
+from scipy.sparse import csc_matrix, csr_matrix
+from scipy.sparse.linalg import splu
+
+from frame2d.analysis.schemes import (
+    CentralDifference,
+    Chang,
+    FirstOrderAlpha,
+    KolayRicles,
+    Matrices,
+    OperatorSplitting,
+    Scheme,
+)
+from frame2d.engine.evaluate import evaluate
+from frame2d.engine.explicit import EXPLICIT, SPLITTING, STATE_SPACE, Operator
+from frame2d.engine.march import march, step_on
+from frame2d.engine.plan import new_room
+from frame2d.errors import InputError
+
+if TYPE_CHECKING:
+    from frame2d.engine.plan import Motion, Plan
+    from frame2d.model.system import System
+
+
+class Virgin:
+    """Frame with every part at its largest known stiffness, and what remains of it on the freedoms with mass.
+
+    A part counts with its tangent at rest, or with `Law.stiffness` where that is larger (gaps, pinched loops).
+    Stiffening beyond it is not known beforehand: members that stiffen in tension by their geometry, laws that harden.
+    """
+
+    def __init__(self, system: "System") -> None:
+        plan = system.plan
+        room = new_room(plan)
+        zero = np.zeros(system.count)
+        evaluate(plan, room, zero, zero, room.shift, system.memory, system.memory.copy(), 0.0, 0.0)
+        self.system = system
+        self.ke = room.ke.copy()
+        for place in system.parts:
+            if place.part.law is not None and place.last - place.first == 1:
+                entry = plan.k_at[place.number]
+                self.ke[entry] = max(self.ke[entry], place.part.law.stiffness)
+        self.values = np.zeros(plan.row.size)
+        np.add.at(self.values, plan.t_place, plan.t_weight * self.ke[plan.t_entry])
+        self.massive = np.flatnonzero(plan.inertial > 0.0)
+        self.massless = np.flatnonzero(plan.inertial == 0.0)
+
+    @cached_property
+    def whole(self) -> csc_matrix:
+        """Stiffness of all free freedoms."""
+        plan, n = self.system.plan, self.system.count
+        columns = np.repeat(np.arange(n), np.diff(plan.start.astype(np.int64)))
+        rows = plan.row.astype(np.int64)
+        lower = csc_matrix((self.values, (rows, columns)), shape=(n, n))
+        below = rows > columns
+        upper = csc_matrix((self.values[below], (columns[below], rows[below])), shape=(n, n))
+        return csc_matrix(self.system.stiffness + lower + upper)
+
+    @cached_property
+    def follow(self) -> np.ndarray:
+        """Displacements of the massless freedoms by unit ones of the massive, in static equilibrium."""
+        if self.massless.size == 0:
+            return np.zeros((0, self.massive.size))
+        side = self.whole[self.massless]
+        return np.asarray(-splu(side[:, self.massless].tocsc()).solve(side[:, self.massive].toarray()))
+
+    def condense(self, matrix: Any) -> np.ndarray:
+        """Matrix on the freedoms with mass, the others following statically."""
+        full = csr_matrix(matrix)
+        mm = full[self.massive][:, self.massive].toarray()
+        ms = full[self.massive][:, self.massless] @ self.follow
+        ss = self.follow.T @ (full[self.massless][:, self.massless] @ self.follow)
+        return np.asarray(mm + ms + ms.T + ss)
+
+    def spread(self, matrix: np.ndarray) -> csc_matrix:
+        """Matrix on the freedoms with mass as one of all free freedoms."""
+        rows, cols = np.meshgrid(self.massive, self.massive, indexing="ij")
+        size = (self.system.count, self.system.count)
+        return csc_matrix((matrix.ravel(), (rows.ravel(), cols.ravel())), shape=size)
+
+
+def stable_step(system: "System") -> float:
+    """Largest stable step of central difference (s), 2/ω_max of the virgin frame condensed to its masses."""
+    virgin = Virgin(system)
+    mass = system.mass[virgin.massive][:, virgin.massive].toarray()
+    top = len(mass) - 1
+    highest = eigh(virgin.condense(virgin.whole), mass, eigvals_only=True, subset_by_index=[top, top])
+    return CentralDifference().limit(float(np.sqrt(highest[0])))
+
+
+@dataclass
+class Marcher:
+    """A scheme ready to step one frame: `step` once, or `run` a block; both are the same compiled step."""
+
+    plan: "Plan"
+    held: "Plan"
+    operator: Operator
+    #: Damping that the scheme takes into account, on the free freedoms.
+    damping: Any
+
+    def begin(self, motion: "Motion") -> None:
+        """Start from `motion`: at the velocity it has, with no earlier step."""
+        motion.dq[:] = 0.0
+        self.operator.carry[:] = motion.v
+
+    def step(
+        self, room: Any, motion: "Motion", p0: np.ndarray, p1: np.ndarray, shift0: np.ndarray, shift1: np.ndarray,
+        dt: float, scheme: np.ndarray, options: np.ndarray,
+    ) -> int:  # fmt: skip
+        """One step from loads `p0` to `p1`; the status of `frame2d.engine.newton`."""
+        return int(
+            step_on(self.plan, self.held, room, motion, self.operator, p0, p1, shift0, shift1, dt, scheme, options)
+        )  # fmt: skip
+
+    def run(self, plan: "Plan", room: Any, motion: "Motion", *rest: Any) -> tuple[int, int]:
+        """Block of steps with the arguments of `frame2d.engine.implicit.run`; `plan` is the marcher's own."""
+        done, status = march(plan, self.held, room, motion, self.operator, *rest)
+        return int(done), int(status)
+
+
+def marcher(scheme: Scheme, system: "System", damping: Any, dt: float) -> Marcher:
+    """Prepare `scheme` for `system`, damped by a matrix on the free freedoms, at steps of `dt` s.
+
+    Explicit schemes condense the damping to the freedoms with mass, along the static shape of the virgin frame.
+    Raises `InputError` for central difference above its limit.
+    """
+    virgin = Virgin(system)
+    n, small = system.count, np.zeros((0, 0))
+    if isinstance(scheme, CentralDifference | Chang | KolayRicles):
+        mass = system.mass[virgin.massive][:, virgin.massive].toarray()
+        viscous = virgin.condense(damping)
+        if isinstance(scheme, CentralDifference):
+            limit = stable_step(system)
+            if dt > limit:
+                raise InputError(
+                    f"dt is {dt:g} s; allowed: at most {limit:.4g} s, the stability limit of central difference for this "
+                    "frame. Likely mistake: a light mass on a stiff member; use kolay_ricles or an implicit scheme"
+                )
+        made = scheme.matrices(mass, viscous, virgin.condense(virgin.whole), dt)
+        operator = _operator(EXPLICIT, virgin, n, made, mass, viscous, dt)
+        return Marcher(system.plan, _held(virgin), operator, virgin.spread(viscous))
+    plan = system.with_damping(damping)
+    made = Matrices(small, small, small, 0.0, small, small, 0.0)
+    if isinstance(scheme, OperatorSplitting):
+        if plan.row.size != system.plan.row.size:
+            values = np.zeros(plan.row.size)
+            np.add.at(values, plan.t_place, plan.t_weight * virgin.ke[plan.t_entry])
+        else:
+            values = virgin.values
+        plan = plan._replace(virgin=values)
+        return Marcher(plan, plan, _operator(SPLITTING, virgin, n, made, small, small, dt), damping)
+    if isinstance(scheme, FirstOrderAlpha):
+        return Marcher(plan, plan, _operator(STATE_SPACE, virgin, n, made, small, small, dt), damping)
+    raise InputError(
+        f"scheme is {scheme!r}; allowed: one of frame2d.analysis.schemes. Likely mistake: a class instead of a value"
+    )
+
+
+def _operator(
+    kind: int, virgin: Virgin, n: int, made: Matrices, mass: np.ndarray, damping: np.ndarray, dt: float
+) -> Operator:
+    inertia = made.a1 - (1.0 - made.alpha_f) * made.g1 * dt * damping
+    inverse = np.linalg.inv(made.a1)
+    dense = [np.ascontiguousarray(matrix) for matrix in (made.b1, made.b2, made.g0)]
+    rest = [np.ascontiguousarray(matrix) for matrix in (inverse, inertia, made.a0, mass, damping)]
+    work = np.zeros((8, virgin.massive.size))
+    return Operator(
+        kind, virgin.massive, *dense, float(made.g1), *rest, virgin.ke, np.zeros(n), work, np.zeros(5)
+    )
+
+
+def _held(virgin: Virgin) -> "Plan":
+    """Plan of the massless freedoms alone: what acts on massive ones is cut off, and their own rows are 1·q = g."""
+    plan = virgin.system.plan
+    n = virgin.system.count
+    free = plan.inertial == 0.0
+    columns = np.repeat(np.arange(n), np.diff(plan.a_start.astype(np.int64)))
+    rows = plan.a_row.astype(np.int64)
+    stiffness = np.where(free[rows] & free[columns], plan.stiffness, 0.0)
+    stiffness[(rows == columns) & ~free[rows]] = 1.0
+    pattern_columns = np.repeat(np.arange(n), np.diff(plan.start.astype(np.int64)))
+    inside = free[plan.row.astype(np.int64)] & free[pattern_columns]
+    return plan._replace(
+        stiffness=stiffness,
+        s_val=plan.s_val * np.repeat(free, np.diff(plan.s_start.astype(np.int64))),
+        t_weight=plan.t_weight * inside[plan.t_place],
+        virgin=virgin.values * inside,
+    )
+
+
+__all__ = ["Marcher", "Virgin", "marcher", "stable_step"]
