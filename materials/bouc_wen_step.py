@@ -44,13 +44,14 @@ def plain_step(w0: float, h: float, n: float, load: float, unload: float) -> tup
     psi = load if B > 0.0 else unload
     B = abs(B)
     c = 0.5 * h * psi * sign
-    if n == 2.0:
+    if n == 2.0:  # where 1 + 2cy, the derivative of the left side, is the root of the discriminant
         root = 1.0 + 4.0 * c * B
         if root <= 0.0:
             return w0, 1.0, False
-        y = 2.0 * B / (1.0 + math.sqrt(root))
-        rise = y
-    elif n == 1.0:
+        steep = math.sqrt(root)
+        y = 2.0 * B / (1.0 + steep)
+        return sign * y, 0.5 * (G0 + 1.0 - psi * y * y) / steep, True
+    if n == 1.0:
         y = B / (1.0 + c)
         rise = 1.0
     else:

@@ -35,7 +35,7 @@ HEAD = 5
 @compiled
 def skeleton(x: float, alpha: float, r: float) -> tuple[float, float, bool]:
     """Solve x = f + α·fʳ for f ≥ 0 by Newton's method from above; returns f, dx/df, whether converged."""
-    f = min(x, (x / alpha) ** (1.0 / r))
+    f = x if x < 1.0 else min(x, (x / alpha) ** (1.0 / r))
     for _ in range(60):
         rise = alpha * power(f, r - 1.0)
         slope = 1.0 + r * rise
