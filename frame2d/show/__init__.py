@@ -1,0 +1,39 @@
+"""What people look at. Matplotlib, pyvista, meshio and imageio are imported only when something is shown.
+
+| name | shows | gives |
+| --- | --- | --- |
+| `plot_frame` | nodes, members, supports, laws, devices, floors, with names | figure |
+| `plot_modes` | mode shapes, periods, effective masses | figure |
+| `plot_push` | base shear and load factor against displacement | figure |
+| `plot_drifts` | largest and last storey drifts of one or more responses | figure |
+| `plot_loops` | force against deformation of devices | figure |
+| `plot_energy` | energy stack, input, imbalance | figure |
+| `plot_history` | ground motion, floor displacements, base shear | figure |
+| `save_figure` | a figure as PNG, PDF or SVG | file |
+| `animate` | deformed frame, drifts, states of the devices, clock, scale bar | GIF or MP4 |
+| `write_series` | deformed frame with data, for any VTK reader | VTU and PVD |
+| `frame_from_mesh` | a line mesh that meshio reads | `Frame` |
+
+Figures are matplotlib's, made without its global state. Animations are rendered by VTK off screen: with EGL (on
+Debian: libegl1, libegl-mesa0 and libgl1-mesa-dri) or OSMesa (libosmesa6), no display needed; where that fails,
+matplotlib draws them and a warning says so.
+"""
+
+from frame2d.show.animation import animate
+from frame2d.show.look import save_figure
+from frame2d.show.meshes import frame_from_mesh
+from frame2d.show.plots import (
+    plot_drifts,
+    plot_energy,
+    plot_frame,
+    plot_history,
+    plot_loops,
+    plot_modes,
+    plot_push,
+)
+from frame2d.show.vtk_series import write_series
+
+__all__ = [
+    "animate", "frame_from_mesh", "plot_drifts", "plot_energy", "plot_frame", "plot_history", "plot_loops", "plot_modes",
+    "plot_push", "save_figure", "write_series",
+]  # fmt: skip
