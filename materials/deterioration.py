@@ -157,13 +157,13 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
         m1[3] += 0.5 * (f + elastic) * (end - x)
         f = elastic
     elif end > x:
-        f, slope, work, touching = advance(x, f, end, k, at(m1, _PATH), int(m1[6]), m1[7])
+        f, slope, work, touch, _ = advance(x, f, end, k, at(m1, _PATH), int(m1[6]), m1[7])
         m1[3] += work
         q = at(p, _SIDE if side > 0.0 else _SIDE + _SIDE_SIZE)
         s = at(m1, _MSIDE if side > 0.0 else _MSIDE + _MSIDE_SIZE)
         s[3] = max(s[3], end)
         softening = s[2] + q[4] * end <= s[0] + s[1] * (end - s[0] / q[0]) or end > q[6]
-        if p[0] == _BILINEAR and touching and softening:
+        if p[0] == _BILINEAR and touch == end and softening:
             s[4] = min(s[4], f)
     m1[0], m1[1], m1[2] = u, side * f, side
     out[0] = side * f

@@ -179,14 +179,14 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
             m1[3] += _returned(end, f, k, soft, zero) - before
             x = end
     if end > x:
-        f, slope, work, touching = advance(x, f, end, k, at(m1, _MEMORY_HEAD), int(m1[8]), 0.0)
+        f, slope, work, touch, touch_f = advance(x, f, end, k, at(m1, _MEMORY_HEAD), int(m1[8]), 0.0)
         m1[3] += work
         if side > 0.0:
             m1[5] = max(m1[5], end)
         else:
             m1[6] = max(m1[6], end)
-        if touching and end >= m1[12]:  # on a part retraced after a partial reversal it stays as it was
-            _early_end(p, m1, side, end, f)
+        if touch >= m1[12]:  # on a part retraced after a partial reversal it stays as it was
+            _early_end(p, m1, side, touch, touch_f)
     m1[0], m1[1], m1[2] = u, side * f, side
     out[0] = side * f
     out[1] = slope

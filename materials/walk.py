@@ -8,18 +8,19 @@ from typing import Any
 
 from frame2d.kernels import compiled
 
+#: Deformation that no history reaches: the path was not touched.
+NOWHERE = -1e300
+
 
 @compiled
-def advance(
-    x: float, f: float, end: float, k: float, path: Any, count: int, last: float
-) -> tuple[float, float, float, bool]:
+def advance(x, f, end, k, path, count, last):  # type: ignore[no-untyped-def]
     """Load from (x, f) to x = `end` ≥ x below the `path` of `count` points that goes on at the slope `last`.
 
-    Returns force, slope, ∫f dx, and whether the end lies on the path.
+    Returns force, slope, ∫f dx, and the last point (x, f) on the path; that x is `NOWHERE` without one.
     """
     work = 0.0
     slope = k
-    touching = False
+    touch, touch_f = NOWHERE, 0.0
     i = 1
     while x < end:
         while i < count and (path[2 * i] <= x or path[2 * i] <= path[2 * i - 2]):
@@ -38,16 +39,15 @@ def advance(
             work += 0.5 * (f + elastic) * (to - x)
             f = elastic
             slope = k
-            touching = False
         else:
             free = min(max((bound0 - f) / (k - s), 0.0), to - x)
             joint = f + k * free
             work += 0.5 * (f + joint) * free + 0.5 * (joint + bound1) * (to - x - free)
             f = bound1
             slope = s
-            touching = True
+            touch, touch_f = to, f
         x = to
-    return f, slope, work, touching
+    return f, slope, work, touch, touch_f
 
 
 @compiled
