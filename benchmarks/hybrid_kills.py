@@ -165,7 +165,6 @@ def figures(count: int = 50, kind: str = "rig", seed: int = 1) -> list[dict[str,
                 )
             )
             different += not same
-            if not same: print([(a.shape,b.shape,np.abs(a[:len(b)]-b[:len(a)]).max(axis=1).nonzero()[0][:3]) for a,b in ((run['command'],reference.command),(run['displacement'],reference.displacement),(run['force'],reference.force))])
             unsound += not verify(folder / "test.db").intact
     rows_ = [
         ("kills of the solver", kills["solver"], "-", None, None, "some", kills["solver"] > 0 or count < 4),

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from frame2d import Frame, Link, Response
+from frame2d import BeamColumn, Frame, Link, Response
 from frame2d.elements import Member
-from frame2d.materials import Elastic, Law
+from frame2d.materials import Law
 
 
 @dataclass(frozen=True)
@@ -43,8 +43,11 @@ def shear_building(masses: Sequence[float], storeys: Sequence[float | Law]) -> F
         node = frame.node(str(number), 0.0, 3.0 * number, support=("uy", "rz"))
         frame.lateral_mass(node, mass)
         frame.floor(f"floor {number}", [node])
-        law = spring if isinstance(spring, Law) else Elastic(spring)
-        frame.link(f"storey {number}", str(number - 1), node, Link(axial=law), device=False)
+        name, below = f"storey {number}", str(number - 1)
+        if isinstance(spring, Law):
+            frame.link(name, below, node, Link(axial=spring), device=False)
+        else:  # a column that does not turn at its ends: 12EI/h³ = k
+            frame.member(name, below, node, BeamColumn(E=1e11, A=0.01, I=spring * 27.0 / 12e11))
     return frame
 
 
