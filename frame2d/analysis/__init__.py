@@ -12,13 +12,33 @@ from frame2d.analysis.buckling import buckling
 from frame2d.analysis.damping import Caughey, Modal, Rayleigh
 from frame2d.analysis.history import time_history
 from frame2d.analysis.modes import Modes, modes
+from frame2d.analysis.operators import stable_step
 from frame2d.analysis.outcome import AnalysisError, Outcome
 from frame2d.analysis.push import cyclic, push
 from frame2d.analysis.response import Response
-from frame2d.analysis.schemes import GeneralizedAlpha, chung_hulbert, hilber, newmark, wood
+from frame2d.analysis.schemes import (
+    CentralDifference,
+    Chang,
+    FirstOrderAlpha,
+    GeneralizedAlpha,
+    KolayRicles,
+    OperatorSplitting,
+    central_difference,
+    chang,
+    chung_hulbert,
+    first_order_alpha,
+    hilber,
+    kolay_ricles,
+    newmark,
+    operator_splitting,
+    wood,
+)  # fmt: skip
 from frame2d.analysis.static import gravity, static
 
 __all__ = [
-    "AnalysisError", "Caughey", "GeneralizedAlpha", "Modal", "Modes", "Outcome", "Rayleigh", "Response", "buckling",
-    "chung_hulbert", "cyclic", "gravity", "hilber", "modes", "newmark", "push", "static", "time_history", "wood",
+    "AnalysisError", "Caughey", "CentralDifference", "Chang", "FirstOrderAlpha", "GeneralizedAlpha",
+    "KolayRicles", "Modal", "Modes", "OperatorSplitting", "Outcome", "Rayleigh", "Response", "buckling",
+    "central_difference", "chang", "chung_hulbert", "cyclic", "first_order_alpha", "gravity", "hilber",
+    "kolay_ricles", "modes", "newmark", "operator_splitting", "push", "stable_step", "static", "time_history",
+    "wood",
 ]  # fmt: skip

@@ -6,10 +6,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.sparse.linalg import splu
 
+from frame2d.analysis.operators import marcher
 from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish, run_steps
-from frame2d.analysis.schemes import GeneralizedAlpha, chung_hulbert
+from frame2d.analysis.schemes import GeneralizedAlpha, Scheme, chung_hulbert
+from frame2d.engine.implicit import run
 from frame2d.engine.plan import new_room
 from frame2d.errors import InputError, positive
 
@@ -56,7 +58,7 @@ def time_history(
     duration: float | None = None,
     forces: Mapping[tuple[str, str], np.ndarray] | None = None,
     support_motion: Mapping[tuple[str, str], np.ndarray] | None = None,
-    scheme: GeneralizedAlpha | None = None,
+    scheme: Scheme | None = None,
     damping: Any = None,
     drift_limit: float | None = None,
     initial_velocity: Mapping[tuple[str, str], float] | None = None,
@@ -68,9 +70,9 @@ def time_history(
     `record` has `acceleration` (m/s²) and `dt` (s) and moves the ground horizontally, times `factor`; `forces` are
     nodal histories {(node, "ux"|"uy"|"rz"): N or N·m per step} and `support_motion` absolute displacements of supported
     freedoms (m, rad per step), both at the analysis step `dt`. Free vibration needs `duration`. `damping` is a
-    `Rayleigh`, `Modal` or `Caughey`; `scheme` defaults to generalized-alpha with ρ∞ = 0.8. The run ends as collapsed
-    when a storey drift ratio passes `drift_limit`. Raises `InputError` before, and `AnalysisError` (with the partial
-    response) during the analysis.
+    `Rayleigh`, `Modal` or `Caughey`; `scheme` defaults to generalized-alpha with ρ∞ = 0.8
+    (`frame2d.analysis.schemes` lists all). The run ends as collapsed when a storey drift ratio passes `drift_limit`.
+    Raises `InputError` before, and `AnalysisError` (with the partial response) during the analysis.
     """
     begin = state or system.rest()
     method = scheme or chung_hulbert(0.8)
@@ -111,6 +113,10 @@ def time_history(
     history = np.tile(begin.supports, (rows, 1))
     matrix = damping.matrix(system, state) if damping is not None else system.mass * 0.0
     plan = system.with_damping(matrix) if damping is not None else system.plan
+    stepper = None
+    if not isinstance(method, GeneralizedAlpha):
+        stepper = marcher(method, system, matrix, dt)
+        plan, matrix = stepper.plan, stepper.damping
     if support_motion:
         for (node, component), values in support_motion.items():
             moved = resampled(np.asarray(values), dt, dt, f"motion of {node!r}")
@@ -149,13 +155,15 @@ def time_history(
         history[0],
         bool(initial_displacement),
     )
+    if stepper is not None:
+        stepper.begin(motion)
     peak = np.abs(drive).max(axis=0) @ np.abs(shapes) if factors else np.zeros(system.count)
     reference = system.force_scale(peak + np.abs(begin.load) + np.abs(motion.f))
     log = new_log(system, rows)
     watch = system.drift_watch(drift_limit) if drift_limit is not None else None
     done, outcome = run_steps(
         system, plan, room, motion, begin.load, shapes, drive, history, dt, rows - 1, method.array(), tries, reference,
-        log, watch, start=begin,
+        log, watch, start=begin, march=stepper.run if stepper else run,
     )  # fmt: skip
     extra = {
         "ground": ground[:done] if ground is not None else None,

@@ -1,5 +1,6 @@
 """Run compiled steps in blocks: progress, interruption, and the error that keeps what was computed."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -50,6 +51,7 @@ def run_steps(
     log: Log,
     drift: tuple[np.ndarray, np.ndarray] | None,
     start: State,
+    march: Callable[..., tuple[int, int]] = run,
 ) -> tuple[int, Outcome]:
     """Run all steps; returns how many rows of the log are filled and the outcome."""
     log.put(0, motion)
@@ -60,7 +62,7 @@ def run_steps(
     try:
         while row <= steps:
             last = min(row + BLOCK, steps + 1)
-            done, status = run(
+            done, status = march(
                 plan, room, motion, base, patterns, factors, supports, history, dt, row, last, scheme,
                 options.array(reference), watch, limits, log.arrays(),
             )  # fmt: skip

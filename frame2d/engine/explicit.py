@@ -91,12 +91,15 @@ def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, toler
     symmetric_product(plan.k_start, plan.k_row, plan.k_val, room.x, room.g)
     for i in range(n):
         room.g[i] = room.q[i] if plan.inertial[i] > 0.0 else p1[i] - room.g[i]
-    status = equilibrate(held, room, motion, shift, dt, 1.0, cv, tolerance, most, False)
-    if status != CONVERGED:
+    for virgin in range(2):
+        status = equilibrate(
+            held, room, motion, shift, dt, 1.0, cv, tolerance, 12 * most if virgin else most, virgin == 1
+        )
+        if status == CONVERGED:
+            break
         for i in range(n):
             if plan.inertial[i] == 0.0:
                 room.q[i] = motion.q[i]
-        status = equilibrate(held, room, motion, shift, dt, 1.0, cv, tolerance, 12 * most, True)
     if status != CONVERGED:
         return status
     symmetric_product(plan.k_start, plan.k_row, plan.k_val, room.q, room.y)
