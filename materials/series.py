@@ -43,7 +43,8 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
             return status
         residual = a[0] - b[0]
         slope = a[1] + b[1] + doubled * (a[2] + b[2])
-        if abs(residual) <= 1e-13 * (abs(a[0]) + abs(b[0])) + 1e-15 * scale * (abs(x) + abs(u)):
+        rounding = 2e-15 * max(scale, slope) * (abs(x) + abs(u)) + 1e-300 * scale
+        if abs(residual) <= 1e-13 * (abs(a[0]) + abs(b[0])) + rounding:
             break
         if residual > 0.0:
             high, has_high = x, True

@@ -1,9 +1,13 @@
 """Laws that deteriorate by energy: backbone, rules and β by hand, energy for any history."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from frame2d.errors import InputError
 from frame2d.materials import Law
 from frame2d.materials.deterioration import (
@@ -13,8 +17,6 @@ from frame2d.materials.deterioration import (
     DeterioratingPinching,
 )
 from frame2d.materials.drive import drive
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 # Invented round numbers: δy 0.01, cap at 0.04 with 1.15e5, softening 1e6, residual 0.3e5 from 0.125 on, end at 0.2.
 SIDE = Backbone(Fy=1e5, Fc=1.15e5, plastic=0.03, post=0.115, residual=0.3, ultimate=0.2)
@@ -23,7 +25,7 @@ EVERY = pytest.mark.parametrize("kind", LAWS)
 
 
 def fine(turns: np.ndarray, points: int) -> np.ndarray:
-    legs = [np.linspace(a, b, points + 1)[1:] for a, b in zip(turns[:-1], turns[1:], strict=True)]
+    legs = [np.linspace(a, b, points + 1)[1:] for a, b in pairwise(turns)]
     return np.concatenate([turns[:1], *legs])
 
 

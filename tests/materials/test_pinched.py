@@ -1,12 +1,15 @@
 """The pinched law without deterioration, against the polygon worked out by hand in case HY-6."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from frame2d.errors import InputError
 from frame2d.materials.drive import drive
 from frame2d.materials.pinched import Pinched
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 LAW = Pinched(
     positive=((0.01, 100e3), (0.04, 130e3)), negative=((-0.015, -90e3), (-0.05, -110e3)), kf=0.3, kd=0.4
@@ -15,7 +18,7 @@ TURNS = np.array([0.0, 0.03, -0.03, 0.03, -0.04, 0.04, 0.0])
 
 
 def fine(turns: np.ndarray, points: int) -> np.ndarray:
-    legs = [np.linspace(a, b, points + 1)[1:] for a, b in zip(turns[:-1], turns[1:], strict=True)]
+    legs = [np.linspace(a, b, points + 1)[1:] for a, b in pairwise(turns)]
     return np.concatenate([turns[:1], *legs])
 
 

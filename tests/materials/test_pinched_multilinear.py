@@ -1,14 +1,16 @@
 """The pinched multilinear law: its rules by hand, its damage by its formula, its energy for any history."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from frame2d.errors import InputError
 from frame2d.materials.drive import drive
 from frame2d.materials.pinched_multilinear import PinchedMultilinear
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 # Invented round numbers: k = 1e7 on both sides.
 SIDE = ((0.01, 1.0e5), (0.03, 1.2e5), (0.06, 1.2e5), (0.10, 0.4e5))
@@ -27,7 +29,7 @@ DAMAGED = replace(
 
 
 def fine(turns: np.ndarray, points: int) -> np.ndarray:
-    legs = [np.linspace(a, b, points + 1)[1:] for a, b in zip(turns[:-1], turns[1:], strict=True)]
+    legs = [np.linspace(a, b, points + 1)[1:] for a, b in pairwise(turns)]
     return np.concatenate([turns[:1], *legs])
 
 
@@ -40,7 +42,7 @@ def test_the_first_loading_follows_the_envelope() -> None:
 
 
 def test_reloading_passes_its_point() -> None:
-    """After +0.03 the path goes from zero at 0.018 through (−r_δ·0.01, −r_F·1e5) to the first point of the other side."""
+    """After +0.03 the path goes from zero at 0.018 through (−r_δ·0.01, −r_F·1e5) to (−0.01, −1e5)."""
     u = np.array([0.0, 0.03, 0.018, -0.001, -0.01, -0.03, -0.018, 0.003, 0.03])
     expected = [0.0, 1.2e5, 0.0, -0.25e5, -1e5, -1.2e5, 0.0, 0.25 * 1.2e5, 1.2e5]
     assert drive(LAW, u).force == pytest.approx(expected, abs=1e-6)
@@ -65,7 +67,7 @@ def test_unloading_that_ends_early() -> None:
 
 
 def test_damage_follows_its_formula() -> None:
-    """After one excursion stiffness, target and strength of the side entered are those of D = g₁·d̃^g₃ + g₂·(E/Eₘ)^g₄."""
+    """After one excursion stiffness, target and strength of the side entered follow g₁·d̃^g₃ + g₂·(E/Eₘ)^g₄."""
     turn = 0.04
     residual = turn - 1.2e5 / 1e7
     energy = 0.5 * 1e5 * 0.01 + 1.1e5 * 0.02 + 1.2e5 * 0.01 - 0.5 * 1.2e5**2 / 1e7
@@ -141,7 +143,7 @@ def test_no_history_gets_back_more_than_it_put_in(
     ],
 )
 def test_bad_numbers_are_refused(field: str, value: object) -> None:
-    """Missing points, lost signs, shares beyond their range and short damage lists raise `InputError` with the field."""
+    """Missing points, lost signs, shares beyond their range and short damage lists raise `InputError`."""
     with pytest.raises(InputError, match=field):
         replace(LAW, **{field: value})
 
