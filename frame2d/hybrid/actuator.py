@@ -222,3 +222,17 @@ class Sensors:
 def described(*parts: Any) -> list[dict[str, Any]]:
     """Parameters of frozen dataclasses as plain data."""
     return [{"kind": type(part).__name__, **asdict(part)} for part in parts]
+
+
+def loop_lag(actuator: Actuator, controller: Controller, stiffness: float = 0.0) -> float:
+    """Lag of the closed loop behind a slow command, s, against a specimen of `stiffness` (N/m), ki = kd = 0.
+
+    τ = [A/K_q·(1 + K·D/A²) + kdp·K/(A·ω_c) − kff]/kp + delay − 1/rate: flow to move the piston and to compress the
+    oil, pressure feedback, feed-forward, and the controller step by which a command is known in advance. Derived from
+    the plant's equations of this file at low frequency; friction left out.
+    """
+    if controller.kp == 0.0:
+        raise InputError("Controller.kp is 0: the loop does not follow; allowed: above 0")
+    move = actuator.area / actuator.flow_gain * (1.0 + stiffness / actuator.oil_stiffness)
+    damp = controller.kdp * stiffness / (actuator.area * 2.0 * pi * controller.dp_corner)
+    return (move + damp - controller.kff) / controller.kp + controller.delay - 1.0 / controller.rate

@@ -41,6 +41,8 @@ class Checks:
         return reading
 
     def _done(self, result: Result, **more: object) -> Result:
+        check, ok, value, bound, text = result
+        result = Result(check, bool(ok), float(value), float(bound), text)
         body = {"ok": result.ok, "value": result.value, "bound": result.bound, "text": result.text, **more}
         if result.ok:
             self.test.passed(result.check, body)

@@ -255,8 +255,9 @@ class HybridTest:
             )
         commands = [row for row in known if row.kind == "command"]
         readings = [row for row in known if row.kind == "reading"]
-        written = commands[-1].body["sequence"] if commands else int(start.body["first"]) - 1
-        answered = written if len(readings) == len(commands) else written - 1
+        first = int(start.body["first"])
+        written = max((row.body["sequence"] for row in commands), default=first - 1)
+        answered = first - 1 + max((row.step for row in readings), default=0)
         executed = guard.last_sequence
         if not answered <= executed <= written + self.may_lose:
             raise NotReady(

@@ -72,24 +72,32 @@ class Server:
         known, inner = rows(path), self.guard.inner
         if not known or known[0].kind != "session":
             raise JournalError(f"{path} is not the memory of a specimen")
-        answered = {row.step for row in known if row.kind == "reading"}
-        open_command = [row.step for row in known if row.kind == "command" and row.step not in answered]
-        if open_command and not inner.replayable:
+        commands = {row.step: row.body for row in known if row.kind == "command"}
+        readings = {row.step: row.body for row in known if row.kind == "reading"}
+        doubtful = sorted(set(commands) - set(readings))
+        if doubtful and not inner.replayable:
             raise JournalError(
-                f"command {open_command[-1]} was under way when the specimen's side ended: whether it was executed is "
-                "not known, so this memory cannot be used; start a new session after inspecting the specimen"
+                f"command {doubtful[-1]} was under way when the specimen's side ended: whether it was executed is not "
+                "known, so this memory cannot be used; start a new session after inspecting the specimen"
             )
         inner.session = self.guard.session = known[0].body["session"]
-        for row in known:
-            if row.kind == "command" and row.step in answered:
-                command = Command(row.step, np.array(row.body["u"]), row.body["t"])
-                if inner.replayable:
-                    inner.apply(command)
-                inner.last_sequence = row.step
-                message = {"do": "apply", "sequence": row.step, "u": row.body["u"], "t": row.body["t"]}
-                reading = next(r.body for r in known if r.kind == "reading" and r.step == row.step)
-                self._keep(message, {"u": numbers(reading["u"]), "f": numbers(reading["f"])})
-                self.guard.replayed(command, Reading(np.array(reading["u"]), np.array(reading["f"])))
+        for sequence, reading in sorted(readings.items()):
+            body = commands[sequence]
+            command = Command(sequence, np.array(body["u"]), body["t"])
+            then = Reading(np.array(reading["u"]), np.array(reading["f"]))
+            if inner.replayable:
+                again = inner.apply(command)
+                if not (
+                    np.array_equal(again.displacement, then.displacement)
+                    and np.array_equal(again.force, then.force)
+                ):
+                    raise JournalError(
+                        f"repeating command {sequence} gives another reading: this is not the same specimen"
+                    )
+            inner.last_sequence = sequence
+            message = {"do": "apply", "sequence": sequence, "u": body["u"], "t": body["t"]}
+            self._keep(message, {"u": numbers(then.displacement), "f": numbers(then.force)})
+            self.guard.replayed(command, then)
 
     def _keep(self, message: dict[str, Any], answer: dict[str, Any]) -> None:
         self._answers[message["sequence"]] = (message, answer)
@@ -178,7 +186,7 @@ class Server:
         while True:
             try:
                 message = channel.receive(self.silence)
-            except LinkLost as error:
+            except (LinkLost, Refused) as error:
                 with contextlib.suppress(Tripped):
                     self.guard.trip("silence", str(error))
                 raise
@@ -232,14 +240,18 @@ class Server:
             if trip.reading is not None:
                 answer |= {"u": numbers(trip.reading.displacement), "f": numbers(trip.reading.force)}
                 self._keep(asked, answer)
+                self._remember(sequence, trip.reading)
             return answer
         answer = {"u": numbers(reading.displacement), "f": numbers(reading.force)}
         self._keep(asked, answer)
+        self._remember(sequence, reading)
+        return answer
+
+    def _remember(self, sequence: int, reading: Reading) -> None:
         if self._journal is not None:
             self._journal.write(
                 "reading", sequence, {"u": reading.displacement.tolist(), "f": reading.force.tolist()}
             )
-        return answer
 
 
 def serve(
