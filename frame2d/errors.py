@@ -60,7 +60,8 @@ def known(thing: str, name: Any, allowed: Iterable[Any]) -> Any:
     choices = list(allowed)
     if name in choices:
         return name
-    close = get_close_matches(str(name), [str(choice) for choice in choices], n=1)
+    spelled = {str(choice).casefold(): str(choice) for choice in choices}
+    close = [spelled[near] for near in get_close_matches(str(name).casefold(), list(spelled), n=1)]
     listed = ", ".join(str(choice) for choice in choices[:12]) + (", …" if len(choices) > 12 else "")
     hint = f"did you mean {close[0]!r}?" if close else "it was never added, or under another name"
     raise InputError(_message(thing, name, listed or "nothing yet", hint))

@@ -43,6 +43,8 @@ class Rayleigh:
     def matrix(self, system: "System", state: "State | None" = None) -> csc_matrix:
         """Damping matrix of the free freedoms, N·s/m."""
         found = modes(system, state, max(self.modes))
+        if max(self.modes) > found.omega.size:
+            raise InputError(f"Rayleigh.modes is {self.modes!r}; allowed: modes up to {found.omega.size}, there are no more")
         i, j = (found.omega[number - 1] for number in self.modes)
         a0, a1 = rayleigh_coefficients(self.ratio, i, self.ratio, j)
         return csc_matrix(a0 * system.mass + a1 * system.damped)
@@ -93,6 +95,8 @@ class Caughey:
     def matrix(self, system: "System", state: "State | None" = None) -> csc_matrix:
         """Damping matrix of the free freedoms; raises `InputError` where a mode would gain energy."""
         found = modes(system, state, None)
+        if max(self.modes) > found.omega.size or min(self.modes) < 1:
+            raise InputError(f"Caughey.modes is {self.modes!r}; allowed: modes from 1 to {found.omega.size}")
         chosen = found.omega[np.array(self.modes) - 1]
         reference = chosen.mean()
         powers = np.arange(chosen.size)

@@ -13,6 +13,8 @@ from frame2d.engine.solve import factor_tangent, solve_tangent
 from frame2d.kernels import compiled
 
 CONVERGED, NOT_CONVERGED, NO_ANSWER = 0, 1, 2
+#: Entry of `Room.note`: what rounding leaves of the residual's largest term.
+ROUNDING = 41
 
 
 @compiled
@@ -31,12 +33,16 @@ def residual(plan, room, motion, shift, dt, weight, cv):
     gather_forces(plan, room.fe, room.y)
     symmetric_product(plan.a_start, plan.a_row, room.effective, room.q, room.z)
     norm = 0.0
+    largest = 0.0
     for i in range(n):
+        largest = max(largest, abs(room.z[i]) * plan.scale[i])
         ri = room.g[i] - room.z[i] - weight * room.y[i]
         room.r[i] = ri
         size = abs(ri) * plan.scale[i]
         if not size <= norm:
             norm = size
+    # What rounding leaves of terms this large is no imbalance.
+    room.note[ROUNDING] = 1e-15 * largest
     return norm
 
 
@@ -51,7 +57,7 @@ def equilibrate(plan, room, motion, shift, dt, weight, cv, tolerance, most, virg
     for iteration in range(most):
         room.note[4 + iteration % 32] = norm
         room.note[3] = iteration
-        if norm <= tolerance:
+        if norm <= max(tolerance, room.note[ROUNDING]):
             return CONVERGED
         if not (virgin and factored):
             assemble(plan, room, weight, virgin)
@@ -80,7 +86,7 @@ def equilibrate(plan, room, motion, shift, dt, weight, cv, tolerance, most, virg
         if not np.isfinite(norm):
             return NO_ANSWER
     room.note[4 + most % 32] = norm
-    return CONVERGED if norm <= tolerance else NOT_CONVERGED
+    return CONVERGED if norm <= max(tolerance, room.note[ROUNDING]) else NOT_CONVERGED
 
 
 @compiled

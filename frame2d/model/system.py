@@ -87,6 +87,8 @@ class System:
             for part in pieces.parts:
                 used = used + np.abs(part.transform).sum(axis=0)
             touched[self.freedoms_of[name][used > 0.0]] = True
+            # A node of pins only may leave its rotation out; its displacements must be held by something.
+            touched[self.freedoms_of[name][[0, 1, 3, 4]]] = True
             placed = frame.members[name]
             i, j = frame.nodes[placed.i], frame.nodes[placed.j]
             lengths.append(np.hypot(j.x - i.x, j.y - i.y))
@@ -338,13 +340,14 @@ class System:
         )
         diagonal = values[plan.start[:-1].astype(np.int64)]
         with np.errstate(divide="ignore", invalid="ignore"):
-            weak = np.flatnonzero(~(np.abs(pivot) > 1e-11 * np.abs(diagonal)))
+            weak = np.flatnonzero(~(np.abs(pivot) > np.maximum(1e-11 * np.abs(diagonal), 1e-250)))
         if weak.size == 0:
             return
         from frame2d.engine.factor import solve_factored
 
         motion = np.zeros(n)
         motion[weak[-1]] = 1.0
+        pivot[weak] = 1.0
         solve_factored(plan.start, plan.row, lower, pivot, motion)
         moved = np.asarray(self.free @ motion).ravel()
         size = np.abs(moved) * np.where(self.kinds == "r", self.length, 1.0)

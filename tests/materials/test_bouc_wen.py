@@ -161,7 +161,7 @@ def test_a_published_oscillator_can_be_expressed() -> None:
 
 def test_values_for_z_in_metres_are_refused() -> None:
     """β = γ = 5000 belongs to z in metres: the message says so."""
-    with pytest.raises(InputError, match=r"BoucWen\.beta is 5000\.0.*divide by uy"):
+    with pytest.raises(InputError, match=r"BoucWen\.beta is 5000\.0.*multiply by uy"):
         BoucWen(**LINK, beta=5000.0, gamma=5000.0)
 
 
