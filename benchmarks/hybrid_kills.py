@@ -38,7 +38,7 @@ from frame2d.hybrid.journal import history, rows, verify
 from frame2d.hybrid.rig import Rig
 from frame2d.materials import Bilinear, Elastic
 
-STEPS, DT, SCALE, K = 240, 0.005, 50.0, 2e7
+STEPS, DT, SCALE, K = 160, 0.005, 50.0, 2e7
 LIMITS = Limits((-0.1, 0.1), 6e5, 0.05, 0.02, 0.01, energy=1.0, energy_warning=0.9, flat_force=0)
 
 
