@@ -34,6 +34,6 @@ from frame2d.show.plots import (
 from frame2d.show.vtk_series import write_series
 
 __all__ = [
-    "animate", "frame_from_mesh", "plot_drifts", "plot_energy", "plot_frame", "plot_history", "plot_loops", "plot_modes",
-    "plot_push", "save_figure", "write_series",
+    "animate", "frame_from_mesh", "plot_drifts", "plot_energy", "plot_frame", "plot_history", "plot_loops",
+    "plot_modes", "plot_push", "save_figure", "write_series",
 ]  # fmt: skip

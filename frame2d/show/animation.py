@@ -31,9 +31,9 @@ def animate(
     """Write an animation of a response, GIF or MP4 by the suffix, and return its path.
 
     Members bear the drift of their storey (%), devices the energy they have lost (kJ; `state` "energy") or their
-    deformation over its peak ("deformation"). Every `every`-th step is shown (None: about 150 pictures), displacements
-    are magnified by `scale` (None: a round number that suits the frame; the picture states it), at `fps` pictures a second
-    (None: real time within 5 to 30). The `renderer` "auto" is VTK, or matplotlib with a warning where VTK cannot render.
+    deformation over its peak ("deformation"). Every `every`-th step is shown (None: about 150 pictures),
+    displacements are magnified by `scale` (None: a round number that suits the frame; the picture states it), at
+    `fps` pictures a second (None: real time within 5 to 30). The `renderer` "auto" is VTK, or matplotlib with a warning where VTK cannot render.
     Raises `InputError` for other suffixes and names, and where "vtk" is demanded and cannot render.
     """
     target = Path(path)
@@ -79,6 +79,7 @@ def _write(pictures: Iterator[np.ndarray], path: Path, fps: float) -> None:
     options: dict[str, Any] = (
         {"fps": fps, "quality": 8} if path.suffix.lower() == ".mp4" else {"duration": 1000.0 / fps, "loop": 0}
     )
+    writer: Any
     with imageio.get_writer(path, **options) as writer:
         for picture in pictures:
             writer.append_data(picture)

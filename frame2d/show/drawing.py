@@ -4,8 +4,10 @@ Beams are subdivided and bent by their own exact shape functions (cubic; with th
 so hinges show as kinks; braces and links stay straight.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.sparse import csr_matrix
@@ -14,6 +16,7 @@ from frame2d.elements.beam_column import shape
 
 if TYPE_CHECKING:
     from frame2d.analysis.response import Response
+    from frame2d.model.frame import Node
     from frame2d.model.system import System
 
 
@@ -50,7 +53,7 @@ class Drawing:
         """Pairs of points, and the member that each pair belongs to."""
         pairs, names = [], []
         for name, line in self.lines.items():
-            pairs += list(zip(line[:-1], line[1:], strict=True))
+            pairs += list(pairwise(line))
             names += [name] * (line.size - 1)
         return np.array(pairs, dtype=np.int64).reshape(-1, 2), names
 
@@ -73,6 +76,9 @@ def draw(system: "System", pieces: int = 12) -> Drawing:
         line = [point((i.x, i.y), {own[0]: 1.0}, {own[1]: 1.0})]
         if beam is not None:
             line += [point(*entry) for entry in _bent(placed.member, beam, own, i, j, pieces)]
+        else:
+            middle = (0.5 * (i.x + j.x), 0.5 * (i.y + j.y))
+            line.append(point(middle, {own[0]: 0.5, own[3]: 0.5}, {own[1]: 0.5, own[4]: 0.5}))
         line.append(point((j.x, j.y), {own[3]: 1.0}, {own[4]: 1.0}))
         lines[name] = np.array(line)
     entries = [(row, column, value) for row, map_ in enumerate(rows) for column, value in map_.items()]
@@ -81,7 +87,9 @@ def draw(system: "System", pieces: int = 12) -> Drawing:
     return Drawing(np.array(places), operator, lines, _devices(system, lines))
 
 
-def _bent(member, beam, own, i, j, pieces):  # type: ignore[no-untyped-def]
+def _bent(
+    member: Any, beam: np.ndarray, own: np.ndarray, i: "Node", j: "Node", pieces: int
+) -> Iterator[tuple[tuple[float, float], dict[int, float], dict[int, float]]]:
     """Points along the elastic length of a beam, with their maps."""
     x0, y0, c, s, clear = member.clear(i.x, i.y, j.x, j.y)
     begin = member.start_inset
@@ -109,16 +117,23 @@ def _devices(system: "System", lines: dict[str, np.ndarray]) -> tuple[Device, ..
         if marked and place.member not in marked:
             continue
         line = lines[place.member]
-        at = {"start hinge": line[min(1, line.size - 1)], "end hinge": line[-2]}.get(
-            place.part.role, line[line.size // 2]
-        )
+        at = _place(line, place.part.role, system.frame.members[place.member].member)
         several = sum(other.member == place.member for other in lawful) > 1
         name = f"{place.member}: {place.part.role}" if several else place.member
         touched = np.abs(place.part.transform).sum(axis=0) > 0.0
         kinds = system.kinds[system.freedoms_of[place.member][touched]]
         turns = place.last - place.first == 1 and bool(np.all(kinds == "r"))
-        found.append(Device(name, place.member, int(at), place.number, turns))
+        found.append(Device(name, place.member, at, place.number, turns))
     return tuple(found)
+
+
+def _place(line: np.ndarray, role: str, member: Any) -> int:
+    """Point where a law sits; hinges at the very ends move in a little, so that those around a node stay apart."""
+    if role == "start hinge":
+        return int(line[1 if member.start_inset > 0.0 else 2])
+    if role == "end hinge":
+        return int(line[-2 if member.end_inset > 0.0 else -3])
+    return int(line[line.size // 2])
 
 
 def dissipated(response: "Response", devices: tuple[Device, ...]) -> np.ndarray:
@@ -129,7 +144,7 @@ def dissipated(response: "Response", devices: tuple[Device, ...]) -> np.ndarray:
 
 
 def member_drifts(response: "Response") -> dict[str, np.ndarray]:
-    """Drift ratio of the storey in which each member stands (beams: the storey below their floor); none without floors."""
+    """Drift ratio of the storey in which each member stands (beams: the one below); empty without floors."""
     frame, drifts = response.system.frame, response.drifts()
     tops = [(name, level) for name, level in frame.levels() if name in drifts]
     if not tops:

@@ -29,11 +29,15 @@ def plot_frame(frame: "Frame", labels: bool | None = None) -> "Figure":
     y = np.array([node.y for node in frame.nodes.values()])
     size = float(max(np.ptp(x), np.ptp(y), 1e-9))
     width = min(max(6.0, 5.2 * np.ptp(x) / size + 3.0), 9.0)
-    figure = new_figure(width, min(max(4.0, (width - 1.5) * np.ptp(y) / max(np.ptp(x), 0.5 * size) + 1.8), 9.0))
+    figure = new_figure(
+        width, min(max(4.0, (width - 1.5) * np.ptp(y) / max(np.ptp(x), 0.5 * size) + 1.8), 9.0)
+    )
     axes = figure.add_subplot()
     for floor, level in frame.levels():
         axes.axhline(level, color="#d0d0d0", linewidth=0.8, linestyle=(0, (6, 4)), zorder=0)
-        axes.text(1.01, level, floor, transform=axes.get_yaxis_transform(), va="center", fontsize=8, color="#555555")
+        axes.text(
+            1.01, level, floor, transform=axes.get_yaxis_transform(), va="center", fontsize=8, color="#555555"
+        )
     for placed in frame.members.values():
         _member(axes, frame, placed, size, named)
     for node, held in frame.supports.items():
@@ -72,7 +76,13 @@ def _member(axes: "Axes", frame: "Frame", placed: "Placed", size: float, named: 
         axes.plot(i.x, i.y, "D", color=colour, markersize=7, markeredgecolor=INK, zorder=5)
         if named:
             axes.annotate(
-                placed.name, (i.x, i.y), (7, -9), textcoords="offset points", fontsize=6.5, color=colour, zorder=6
+                placed.name,
+                (i.x, i.y),
+                (7, -9),
+                textcoords="offset points",
+                fontsize=6.5,
+                color=colour,
+                zorder=6,
             )
         return
     axes.plot(
@@ -88,7 +98,15 @@ def _member(axes: "Axes", frame: "Frame", placed: "Placed", size: float, named: 
         share = np.clip(max(inset / length, min(0.02 * size / length, 0.25)), 0.0, 0.45)
         along = share * length if side == 0 else (1.0 - share) * length
         filled = PAPER if isinstance(end, str) else colour
-        axes.plot(i.x + along * c, i.y + along * s, "o", color=filled, markeredgecolor=colour, markersize=5, zorder=3)
+        axes.plot(
+            i.x + along * c,
+            i.y + along * s,
+            "o",
+            color=filled,
+            markeredgecolor=colour,
+            markersize=5,
+            zorder=3,
+        )
     if named:
         turn = np.degrees(np.arctan2(s, c))
         turn = turn - 180.0 if turn > 90.0 else turn + 180.0 if turn <= -90.0 else turn
@@ -144,7 +162,14 @@ def _support(axes: "Axes", x: float, y: float, held: tuple[str, ...], size: floa
         axes.fill([x - a, x + a, x + a, x - a], [y, y, y - 0.8 * a, y - 0.8 * a], facecolor=INK, zorder=3)
     low = y - (1.6 if turns else 0.8) * a
     if slides:
-        axes.plot([x - 0.6 * a, x + 0.6 * a], [low - 0.45 * a] * 2, "o", color=PAPER, markeredgecolor=INK, markersize=3)
+        axes.plot(
+            [x - 0.6 * a, x + 0.6 * a],
+            [low - 0.45 * a] * 2,
+            "o",
+            color=PAPER,
+            markeredgecolor=INK,
+            markersize=3,
+        )
         low -= 0.9 * a
     axes.plot([x - 1.7 * a, x + 1.7 * a], [low, low], color=INK, linewidth=1.0)
     for k in range(5):
@@ -158,8 +183,11 @@ def _legend(axes: "Axes", frame: "Frame") -> None:
     entries = {}
     for placed in frame.members.values():
         colour, name = _kind(placed)
-        dash = (0, (5, 1.5)) if isinstance(placed.member, Brace) else "-"
-        flat = frame.nodes[placed.i].x == frame.nodes[placed.j].x and frame.nodes[placed.i].y == frame.nodes[placed.j].y
+        dash: Any = (0, (5, 1.5)) if isinstance(placed.member, Brace) else "-"
+        flat = (
+            frame.nodes[placed.i].x == frame.nodes[placed.j].x
+            and frame.nodes[placed.i].y == frame.nodes[placed.j].y
+        )
         if flat:
             entries[f"{name} at a point"] = Line2D([], [], color=colour, marker="D", linestyle="none")
         else:
@@ -167,11 +195,18 @@ def _legend(axes: "Axes", frame: "Frame") -> None:
             entries[key] = Line2D([], [], color=colour, linestyle=dash, linewidth=2)
         for end in (getattr(placed.member, "start", "rigid"), getattr(placed.member, "end", "rigid")):
             if end == "pinned":
-                entries["pinned end"] = Line2D([], [], color=PAPER, markeredgecolor=INK, marker="o", linestyle="none")
+                entries["pinned end"] = Line2D(
+                    [], [], color=PAPER, markeredgecolor=INK, marker="o", linestyle="none"
+                )
             elif not isinstance(end, str):
                 entries["hinge with a law"] = Line2D([], [], color=FAINT, marker="o", linestyle="none")
     axes.figure.legend(
-        entries.values(), entries.keys(), loc="outside upper right", ncols=min(len(entries), 3), fontsize=7.5, frameon=False
+        entries.values(),
+        entries.keys(),
+        loc="outside upper right",
+        ncols=min(len(entries), 3),
+        fontsize=7.5,
+        frameon=False,
     )
 
 
@@ -199,8 +234,17 @@ def plot_modes(modes: "Modes", count: int | None = None) -> "Figure":
         for line in drawing.lines.values():
             axes.plot(*moved[line].T, color=BLUE, linewidth=1.8)
         share = modes.effective_mass[k] / modes.total_mass
-        dress(axes, "x (m)", "y (m)" if k % columns == 0 else "", f"mode {k + 1}: T = {modes.period[k]:.3g} s\n")
-        axes.text(0.0, 1.015, f"effective mass {100 * share:.1f} %", transform=axes.transAxes, fontsize=8, color="#444444")
+        dress(
+            axes, "x (m)", "y (m)" if k % columns == 0 else "", f"mode {k + 1}: T = {modes.period[k]:.3g} s\n"
+        )
+        axes.text(
+            0.0,
+            1.015,
+            f"effective mass {100 * share:.1f} %",
+            transform=axes.transAxes,
+            fontsize=8,
+            color="#444444",
+        )
         axes.grid(False)
         axes.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]), aspect="equal")
     caption(

@@ -15,8 +15,8 @@ def frame_from_mesh(
 ) -> Frame:
     """Nodes "0", "1", … and members "0", "1", … from the points (m) and 2-point lines of a mesh in the x-y plane.
 
-    `mesh` is a `meshio.Mesh` or the path of a file that meshio reads. One `member` serves all lines, or a mapping chooses
-    by the integer cell data called `tag`. Nodes bear the numbers of the mesh's points; points without a line are left
+    `mesh` is a `meshio.Mesh` or the path of a file that meshio reads. One `member` serves all lines, or a mapping
+    chooses by the integer cell data called `tag`. Nodes bear the numbers of the mesh's points; points without a line are left
     out. Supports, ties, masses and loads are yours to add. Raises `InputError` for meshes that are not plane, have no
     lines or lack the tag.
     """
@@ -28,7 +28,11 @@ def frame_from_mesh(
         except (meshio.ReadError, OSError) as error:
             raise InputError(f"mesh {str(mesh)!r} could not be read: {error}") from None
     points = np.asarray(mesh.points, dtype=float)
-    if points.shape[1] > 2 and points.shape[0] and np.ptp(points[:, 2]) > 1e-9 * max(1e-9, float(np.ptp(points))):
+    if (
+        points.shape[1] > 2
+        and points.shape[0]
+        and np.ptp(points[:, 2]) > 1e-9 * max(1e-9, float(np.ptp(points)))
+    ):
         raise InputError(
             f"mesh has z from {points[:, 2].min():g} to {points[:, 2].max():g} m; allowed: one plane, x and y. "
             "Likely mistake: the height is in z, swap the columns of mesh.points"
@@ -41,7 +45,11 @@ def frame_from_mesh(
     for number in np.unique(lines):
         frame.node(number, points[number, 0], points[number, 1])
     for number, (i, j) in enumerate(lines):
-        chosen = member[known("tag of a line", int(tags[number]), member)] if isinstance(member, Mapping) else member
+        chosen = (
+            member[known("tag of a line", int(tags[number]), member)]
+            if isinstance(member, Mapping)
+            else member
+        )
         frame.member(str(number), str(i), str(j), chosen)
     return frame
 
@@ -53,5 +61,7 @@ def _lines(mesh: Any, tag: str | None) -> tuple[np.ndarray, np.ndarray]:
     for number, block in enumerate(mesh.cells):
         if block.type == "line":
             lines.append(np.asarray(block.data, dtype=np.int64))
-            tags.append(np.asarray(data[number]) if data is not None else np.zeros(len(block.data), dtype=np.int64))
+            tags.append(
+                np.asarray(data[number]) if data is not None else np.zeros(len(block.data), dtype=np.int64)
+            )
     return np.concatenate(lines), np.concatenate(tags)

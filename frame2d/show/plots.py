@@ -1,7 +1,7 @@
 """Curves of a response: pushing, storey drifts, device loops, energies, histories. Each returns a matplotlib Figure."""
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -9,7 +9,19 @@ from frame2d.errors import InputError, known
 from frame2d.show.drawing import Device, dissipated, draw
 from frame2d.show.frame_plots import plot_frame, plot_modes
 from frame2d.show.look import (
-    BLUE, FAINT, GREEN, INK, ORANGE, PURPLE, SKY, VERMILION, caption, dress, new_figure, save_figure, style,
+    BLUE,
+    FAINT,
+    GREEN,
+    INK,
+    ORANGE,
+    PURPLE,
+    SKY,
+    VERMILION,
+    caption,
+    dress,
+    new_figure,
+    save_figure,
+    style,
 )  # fmt: skip
 
 if TYPE_CHECKING:
@@ -48,7 +60,7 @@ def plot_push(response: "Response", node: str | None = None) -> "Figure":
     peak = int(np.argmax(np.abs(shear)))
     axes.plot(displacement[peak], shear[peak], "o", color=VERMILION, markersize=6, zorder=5)
     dress(axes, f"horizontal displacement of {where} (m)", "base shear (kN)")
-    dots = {"color": INK, "linewidth": 1.1, "linestyle": (0, (1, 2.5))}
+    dots: dict[str, Any] = {"color": INK, "linewidth": 1.1, "linestyle": (0, (1, 2.5))}
     if unit_load:
         (second,) = axes.plot(displacement, factor, label="applied load", **dots)
         axes.set_ylabel("base shear, applied load (kN)", fontsize=9)
@@ -109,7 +121,9 @@ def plot_drifts(responses: "Response | Sequence[Response] | Mapping[str, Respons
         peak = [100.0 * float(np.abs(drift).max()) for drift in drifts.values()]
         last = [100.0 * float(abs(drift[-1])) for drift in drifts.values()]
         for axes, values in ((left, peak), (right, last)):
-            line = axes.stairs(values, edges, orientation="horizontal", baseline=None, linewidth=1.9, **style(k))
+            line = axes.stairs(
+                values, edges, orientation="horizontal", baseline=None, linewidth=1.9, **style(k)
+            )
         line.set_label(label)
         handles.append(line)
     for axes, title in ((left, "largest"), (right, "last value")):
@@ -122,7 +136,9 @@ def plot_drifts(responses: "Response | Sequence[Response] | Mapping[str, Respons
                     name, (1.0, level), (4, 0), xycoords=axes.get_yaxis_transform(), textcoords="offset points",
                     va="center", fontsize=8, color="#555555", annotation_clip=False,
                 )  # fmt: skip
-    figure.legend(handles=handles, loc="outside upper left", ncols=min(len(handles), 4), fontsize=8, frameon=False)
+    figure.legend(
+        handles=handles, loc="outside upper left", ncols=min(len(handles), 4), fontsize=8, frameon=False
+    )
     caption(
         figure,
         f"Storey drift ratios of {response.system.frame.name}. The last value is that of the last step: the residual "
@@ -134,18 +150,21 @@ def plot_drifts(responses: "Response | Sequence[Response] | Mapping[str, Respons
 def plot_loops(response: "Response", devices: Sequence[str] | None = None) -> "Figure":
     """Force against deformation of devices, by names of `response.laws()`; without names, the nine that lose most.
 
-    Moments in kN·m against mrad, forces in kN against mm. Raises `InputError` for unknown names and where there is no law.
+    Moments in kN·m against mrad, forces in kN against mm. Raises `InputError` for unknown names and where there is
+    no law.
     """
     found = draw(response.system).devices
     lost = dissipated(response, found)
     if devices is None:
-        order = np.argsort(-lost[-1], kind="stable")[:MOST_LOOPS] if found else []
+        order: list[int] = np.argsort(-lost[-1], kind="stable")[:MOST_LOOPS].tolist() if found else []
         chosen = [found[k] for k in sorted(order)]
     else:
         by_name = {device.name: device for device in _all_laws(response)}
         chosen = [by_name[known("device", name, by_name)] for name in devices]
     if not chosen:
-        raise InputError("there is no device to show; allowed: a frame with laws, and names out of response.laws()")
+        raise InputError(
+            "there is no device to show; allowed: a frame with laws, and names out of response.laws()"
+        )
     columns = min(3, len(chosen))
     rows = -(-len(chosen) // columns)
     figure = new_figure(2.5 * columns + 0.7, 2.1 * rows + 0.7)
@@ -160,7 +179,11 @@ def plot_loops(response: "Response", devices: Sequence[str] | None = None) -> "F
         work = loop.work - loop.recoverable
         work = work[-1] - work[0] if abs(work[-1] - work[0]) > 1e-9 * np.abs(loop.work).max() else 0.0
         dress(axes, x, y, f"{device.name}, {work / 1e3:.3g} kJ")
-    total = f" The {len(chosen)} of {len(found)} that lose most energy." if len(chosen) < len(found) and not devices else ""
+    total = (
+        f" The {len(chosen)} of {len(found)} that lose most energy."
+        if len(chosen) < len(found) and not devices
+        else ""
+    )
     caption(
         figure,
         f"Loops of the devices of {response.system.frame.name}; the dot is the last step, the energy in the title "
@@ -249,7 +272,12 @@ def plot_history(response: "Response") -> "Figure":
         axes = panels.pop(0)
         for k, (name, _) in enumerate(levels):
             axes.plot(time, 1e3 * response.floor(name), linewidth=1.0, label=name, **style(k))
-        dress(axes, "", "floor\ndisplacement (mm)", f"largest {1e3 * max(np.abs(response.floor(n)).max() for n, _ in levels):.3g} mm")
+        dress(
+            axes,
+            "",
+            "floor\ndisplacement (mm)",
+            f"largest {1e3 * max(np.abs(response.floor(n)).max() for n, _ in levels):.3g} mm",
+        )
         axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), fontsize=7.5, frameon=False)
     axes = panels.pop(0)
     shear = response.base_shear() / 1e3

@@ -49,7 +49,12 @@ def render(scene: Scene) -> Iterator[np.ndarray]:
     foot = low[1] - 3 * pad
     axes.plot([low[0], low[0] + scene.bar], [foot, foot], color=INK, marker="|", markersize=9, linewidth=2)
     axes.annotate(
-        f"{scene.bar:g} m", (low[0] + scene.bar, foot), (8, 0), textcoords="offset points", va="center", color=INK
+        f"{scene.bar:g} m",
+        (low[0] + scene.bar, foot),
+        (8, 0),
+        textcoords="offset points",
+        va="center",
+        color=INK,
     )
     axes.axhline(low[1] - 1.2 * pad, color=FAINT, linewidth=0.5)
     canvas: Any = figure.canvas

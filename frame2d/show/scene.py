@@ -62,10 +62,19 @@ def round_down(value: float) -> float:
     return float(max(step for step in (1.0, 2.0, 5.0) if step * power <= value * (1 + 1e-12)) * power)
 
 
+def limit_above(value: float) -> float:
+    """Round upper limit of a ramp whose fifths are round as well."""
+    step = max(value, 1e-9) / 5.0
+    power = 10.0 ** np.floor(np.log10(step))
+    return 5.0 * float(
+        next(k for k in (1, 1.5, 2, 3, 4, 5, 6, 8, 10, 20) if k * power >= step * (1 - 1e-9)) * power
+    )
+
+
 def build_scene(
     response: "Response", every: int | None = None, scale: float | None = None, state: str = "energy"
 ) -> Scene:
-    """Scene of every `every`-th step (None: about 150 in all), displacements magnified (None: 8 % of the frame's size)."""
+    """Scene of every `every`-th step (None: about 150), displacements magnified (None: 8 % of the frame)."""
     known("state", state, STATES)
     count = response.time.size
     step = max(1, count // ABOUT) if every is None else every
@@ -85,7 +94,7 @@ def build_scene(
     drift = None
     if drifts:
         values = 100.0 * np.abs(np.array([drifts[name][shown] for name in names]).T)
-        drift = Ramp("storey drift\nratio (%)", max(float(values.max()), 1e-9), values)
+        drift = Ramp("storey drift\nratio (%)", limit_above(float(values.max())), values)
     time = response.time - response.time[0]
     nodes = response.system.frame.nodes
     return Scene(
@@ -108,9 +117,9 @@ def _device_ramp(response: "Response", drawing: Drawing, shown: np.ndarray, stat
     if state == "energy":
         values = np.maximum(dissipated(response, drawing.devices)[shown], 0.0) / 1e3
         # Elastic devices lose rounding errors; a joule is nothing on the scale of a device.
-        return Ramp("energy lost in\na device (kJ)", max(float(values.max()), 1e-3), values)
+        return Ramp("energy lost in\na device (kJ)", limit_above(max(float(values.max()), 1e-3)), values)
     columns = []
     for device in drawing.devices:
         size = np.abs(response.device(device.name).deformation)
         columns.append(size[shown] / max(float(size.max()), 1e-300))
-    return Ramp("device deformation\nover its peak (–)", 1.0, np.array(columns).T)
+    return Ramp("deformation\nover its peak (–)", 1.0, np.array(columns).T)

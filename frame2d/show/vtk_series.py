@@ -49,7 +49,9 @@ def write_series(
         blocks.append([device.member for device in devices])
     member_of = [np.array([numbers[member] for member in block], dtype=np.int32) for block in blocks]
     none = np.full(len(pairs), np.nan)
-    device_of = [np.full(len(pairs), -1, dtype=np.int32), np.arange(len(devices), dtype=np.int32)][: len(blocks)]
+    device_of = [np.full(len(pairs), -1, dtype=np.int32), np.arange(len(devices), dtype=np.int32)][
+        : len(blocks)
+    ]
     displacements = response.all_displacements()
     entries = []
     for step in range(0, response.time.size, int(every)):

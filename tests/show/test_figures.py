@@ -1,0 +1,133 @@
+"""Figures show the numbers of the response, label every axis with its unit, and reach the disk whole."""
+
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from frame2d.errors import InputError
+from frame2d.model import Frame
+from frame2d.show import (
+    plot_drifts,
+    plot_energy,
+    plot_frame,
+    plot_history,
+    plot_loops,
+    plot_modes,
+    plot_push,
+    save_figure,
+)
+from frame2d.show.plots import energy_parts
+
+
+def texts(figure):
+    return [text.get_text() for axes in figure.axes for text in axes.texts]
+
+
+def labels(figure):
+    found = [axes.get_xlabel() for axes in figure.axes] + [axes.get_ylabel() for axes in figure.axes]
+    return [label for label in found if label]
+
+
+@pytest.fixture
+def figures(frame, quake, pushed, shapes):
+    return {
+        "frame": plot_frame(frame),
+        "modes": plot_modes(shapes),
+        "push": plot_push(pushed),
+        "drifts": plot_drifts({"weak": quake, "strong": quake}),
+        "loops": plot_loops(quake),
+        "energy": plot_energy(quake),
+        "history": plot_history(quake),
+    }
+
+
+def test_every_figure_reaches_the_disk_with_units_and_a_caption(figures, tmp_path):
+    """Each figure is written whole, nothing is left beside it, every label has a unit and there is a caption."""
+    for name, figure in figures.items():
+        path = save_figure(figure, tmp_path / f"{name}.png")
+        assert path.read_bytes().startswith(b"\x89PNG")
+        assert labels(figure)
+        assert all("(" in label for label in labels(figure)), name
+        assert len(figure.get_supxlabel()) > 20
+    assert {path.stem for path in tmp_path.iterdir()} == set(figures)
+
+
+def test_unknown_suffix_is_refused(figures, tmp_path):
+    """A suffix that is no picture names those that are."""
+    with pytest.raises(InputError, match=r"allowed suffixes: \.png, \.pdf, \.svg"):
+        save_figure(figures["push"], tmp_path / "push.doc")
+    assert not list(tmp_path.iterdir())
+
+
+def test_frame_is_shown_with_its_names(frame, figures):
+    """All nodes, members and floors are named in the picture, and can be left out."""
+    assert set(frame.nodes) | set(frame.members) | set(frame.floors) <= set(texts(figures["frame"]))
+    assert not set(frame.nodes) & set(texts(plot_frame(frame, labels=False)))
+
+
+def test_push_curve_is_the_base_shear(pushed, figures):
+    """The curve is base shear in kN against the displacement of the highest floor."""
+    curve = figures["push"].axes[0].lines[0]
+    np.testing.assert_allclose(curve.get_xdata(), pushed.floor("F2"))
+    np.testing.assert_allclose(curve.get_ydata(), pushed.base_shear() / 1e3)
+
+
+def test_push_needs_a_push(quake):
+    """A time history is no push, and the message says so."""
+    with pytest.raises(InputError, match="allowed: that of push or cyclic"):
+        plot_push(quake)
+
+
+def test_drift_profile_is_the_largest_drift(quake, figures):
+    """The stairs are the largest and the last drift ratio in percent, storey by storey."""
+    left, right = figures["drifts"].axes
+    drifts = list(quake.drifts().values())
+    for axes, expected in ((left, [abs(d).max() for d in drifts]), (right, [abs(d[-1]) for d in drifts])):
+        np.testing.assert_allclose(axes.patches[0].get_data().values, 100.0 * np.array(expected))
+        np.testing.assert_allclose(axes.patches[0].get_data().edges, [0.0, 3.5, 7.0])
+
+
+def test_loops_of_named_devices(quake):
+    """Named loops appear in the order asked for; an unknown name gets the closest one."""
+    figure = plot_loops(quake, ["d1", "b1: end hinge"])
+    assert [axes.get_title("left").split(",")[0] for axes in figure.axes] == ["d1", "b1: end hinge"]
+    assert [axes.get_ylabel() for axes in figure.axes] == ["force (kN)", "moment (kN·m)"]
+    with pytest.raises(InputError, match="did you mean 'b1: end hinge'"):
+        plot_loops(quake, ["b1: end hing"])
+
+
+def test_energy_stack_sums_to_the_input(quake):
+    """The stacked parts add up to the input less the imbalance that is printed."""
+    energies = quake.energies()
+    total = np.sum(list(energy_parts(quake).values()), axis=0)
+    np.testing.assert_allclose(
+        total, energies["input"] - energies["imbalance"], atol=1e-9 * energies["input"].max()
+    )
+    assert f"{quake.imbalance():.2e}" in plot_energy(quake).get_supxlabel()
+
+
+def test_empty_requests_are_refused(quake):
+    """No responses, or no floors, is said in words."""
+    with pytest.raises(InputError, match="responses is empty"):
+        plot_drifts([])
+
+
+def test_empty_frame_is_still_a_picture():
+    """A frame under construction can be looked at before it has members."""
+    frame = Frame("begun")
+    frame.node("a", 0.0, 0.0, "pinned")
+    assert "a" in texts(plot_frame(frame))
+
+
+def test_import_stays_light():
+    """Importing the room brings in no drawing library, and drawing leaves matplotlib's global state alone."""
+    code = (
+        "import sys, frame2d.show as show, frame2d.model as m; heavy = {'matplotlib', 'pyvista', 'meshio', 'imageio'};"
+        "assert not heavy & set(sys.modules), heavy & set(sys.modules);"
+        "f = m.Frame(); f.node('a', 0, 0, 'fixed'); show.plot_frame(f);"
+        "assert 'matplotlib.pyplot' not in sys.modules"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
