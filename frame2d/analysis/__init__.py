@@ -9,7 +9,7 @@
 """
 
 from frame2d.analysis.buckling import buckling
-from frame2d.analysis.damping import Caughey, Modal, Rayleigh
+from frame2d.analysis.damping import Caughey, Modal, Rayleigh, StiffnessMass
 from frame2d.analysis.history import time_history
 from frame2d.analysis.modes import Modes, modes
 from frame2d.analysis.operators import stable_step
@@ -36,9 +36,35 @@ from frame2d.analysis.schemes import (
 from frame2d.analysis.static import gravity, static
 
 __all__ = [
-    "AnalysisError", "Caughey", "CentralDifference", "Chang", "FirstOrderAlpha", "GeneralizedAlpha",
-    "KolayRicles", "Modal", "Modes", "OperatorSplitting", "Outcome", "Rayleigh", "Response", "buckling",
-    "central_difference", "chang", "chung_hulbert", "cyclic", "first_order_alpha", "gravity", "hilber",
-    "kolay_ricles", "modes", "newmark", "operator_splitting", "push", "stable_step", "static", "time_history",
+    "AnalysisError",
+    "Caughey",
+    "CentralDifference",
+    "Chang",
+    "FirstOrderAlpha",
+    "GeneralizedAlpha",
+    "KolayRicles",
+    "Modal",
+    "Modes",
+    "OperatorSplitting",
+    "Outcome",
+    "Rayleigh",
+    "Response",
+    "StiffnessMass",
+    "buckling",
+    "central_difference",
+    "chang",
+    "chung_hulbert",
+    "cyclic",
+    "first_order_alpha",
+    "gravity",
+    "hilber",
+    "kolay_ricles",
+    "modes",
+    "newmark",
+    "operator_splitting",
+    "push",
+    "stable_step",
+    "static",
+    "time_history",
     "wood",
 ]  # fmt: skip

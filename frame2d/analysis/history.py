@@ -156,7 +156,7 @@ def time_history(
         bool(initial_displacement),
     )
     if stepper is not None:
-        stepper.begin(motion)
+        motion = stepper.begin(motion)
     peak = np.abs(drive).max(axis=0) @ np.abs(shapes) if factors else np.zeros(system.count)
     reference = system.force_scale(peak + np.abs(begin.load) + np.abs(motion.f))
     log = new_log(system, rows)
@@ -165,6 +165,8 @@ def time_history(
         system, plan, room, motion, begin.load, shapes, drive, history, dt, rows - 1, method.array(), tries, reference,
         log, watch, start=begin, march=stepper.run if stepper else run,
     )  # fmt: skip
+    if stepper is not None:
+        motion = stepper.end(motion)
     extra = {
         "ground": ground[:done] if ground is not None else None,
         "influence": system.influence(),

@@ -18,6 +18,8 @@ from frame2d.analysis.schemes import (
     OperatorSplitting,
     Scheme,
 )
+from frame2d.elements.rate_spring import rate_part, rate_spring
+from frame2d.elements.spring import spring
 from frame2d.engine.evaluate import evaluate
 from frame2d.engine.explicit import EXPLICIT, SPLITTING, STATE_SPACE, Operator
 from frame2d.engine.march import march, step_on
@@ -95,6 +97,61 @@ def stable_step(system: "System") -> float:
     return CentralDifference().limit(float(np.sqrt(highest[0])))
 
 
+class RateForms:
+    """Plan in which every spring whose law has a rate form is integrated by it, and the way to and from its memory."""
+
+    def __init__(self, system: "System", plan: "Plan", scheme: FirstOrderAlpha) -> None:
+        self.system = system
+        self.parts: list[Any] = []
+        address, p_at, m_at = plan.address.copy(), plan.p_at.copy(), plan.m_at.copy()
+        parameters, first = [plan.parameters], plan.parameters.size
+        self.virgin, self.offset = [system.memory], system.memory.size
+        for place in system.parts:
+            law = place.part.law
+            if law is None or law.rate is None or place.part.kernel is not spring:
+                continue
+            own, memory = rate_part(place.part, scheme.alpha_m, scheme.alpha_f, scheme.gamma)
+            address[place.number] = rate_spring.address
+            p_at[place.number], m_at[place.number] = first, self.offset
+            parameters.append(own)
+            self.virgin.append(memory)
+            first += own.size
+            self.offset += memory.size
+            self.parts.append(place)
+        self.plan = plan._replace(
+            address=address, p_at=p_at, m_at=m_at, parameters=np.concatenate(parameters)
+        )
+
+    def enter(self, motion: "Motion") -> "Motion":
+        """Motion with the memories of the rate forms behind the usual ones."""
+        m0 = np.concatenate([motion.m0, *self.virgin[1:]])
+        speed = self.system.gather_all @ (self.system.free @ motion.v)
+        for place in self.parts:
+            law, size = place.part.law, place.part.memory.size
+            here, usual = self.plan.m_at[place.number], self.system.memory_at[place.number]
+            memory = m0[here : here + size + law.states + 2]
+            memory[:size] = motion.m0[usual : usual + size]
+            u, v = motion.d0[place.first] - memory[0], float(speed[place.first])
+            law.rate(
+                law.parameters(), memory[1 : 1 + law.states], u, v, 0.0, np.zeros(12),
+                memory[size : size + law.states],
+            )  # fmt: skip
+            memory[-2:] = u, v
+        return motion._replace(m0=m0, m1=m0.copy())
+
+    def leave(self, motion: "Motion") -> "Motion":
+        """Motion with the usual memories."""
+        usual = []
+        for table in (motion.m0, motion.m1):
+            memory = table[: self.system.memory.size].copy()
+            for place in self.parts:
+                size = place.part.memory.size
+                here, there = self.plan.m_at[place.number], self.system.memory_at[place.number]
+                memory[there : there + size] = table[here : here + size]
+            usual.append(memory)
+        return motion._replace(m0=usual[0], m1=usual[1])
+
+
 @dataclass
 class Marcher:
     """A scheme ready to step one frame: `step` once, or `run` a block; both are the same compiled step."""
@@ -104,24 +161,32 @@ class Marcher:
     operator: Operator
     #: Damping that the scheme takes into account, on the free freedoms.
     damping: Any
+    rates: RateForms | None = None
 
-    def begin(self, motion: "Motion") -> None:
-        """Start from `motion`: at the velocity it has, with no earlier step."""
+    def begin(self, motion: "Motion") -> "Motion":
+        """Motion to step from: at the velocity it has, with no earlier step, with the memories of this scheme."""
         motion.dq[:] = 0.0
         self.operator.carry[:] = motion.v
+        return motion if self.rates is None else self.rates.enter(motion)
+
+    def end(self, motion: "Motion") -> "Motion":
+        """Motion with the usual memories, for a `State`."""
+        return motion if self.rates is None else self.rates.leave(motion)
 
     def step(
         self, room: Any, motion: "Motion", p0: np.ndarray, p1: np.ndarray, shift0: np.ndarray, shift1: np.ndarray,
         dt: float, scheme: np.ndarray, options: np.ndarray,
     ) -> int:  # fmt: skip
         """One step from loads `p0` to `p1`; the status of `frame2d.engine.newton`."""
+        plan = self.plan if self.rates is None else self.rates.plan
         return int(
-            step_on(self.plan, self.held, room, motion, self.operator, p0, p1, shift0, shift1, dt, scheme, options)
+            step_on(plan, self.held, room, motion, self.operator, p0, p1, shift0, shift1, dt, scheme, options)
         )  # fmt: skip
 
     def run(self, plan: "Plan", room: Any, motion: "Motion", *rest: Any) -> tuple[int, int]:
         """Block of steps with the arguments of `frame2d.engine.implicit.run`; `plan` is the marcher's own."""
-        done, status = march(plan, self.held, room, motion, self.operator, *rest)
+        own = plan if self.rates is None else self.rates.plan
+        done, status = march(own, self.held, room, motion, self.operator, *rest)
         return int(done), int(status)
 
 
@@ -140,8 +205,8 @@ def marcher(scheme: Scheme, system: "System", damping: Any, dt: float) -> Marche
             limit = stable_step(system)
             if dt > limit:
                 raise InputError(
-                    f"dt is {dt:g} s; allowed: at most {limit:.4g} s, the stability limit of central difference for this "
-                    "frame. Likely mistake: a light mass on a stiff member; use kolay_ricles or an implicit scheme"
+                    f"dt is {dt:g} s; allowed: at most {limit:.4g} s, the stability limit of central difference "
+                    "for this frame. Likely mistake: a light mass on a stiff member; kolay_ricles has no such limit"
                 )
         made = scheme.matrices(mass, viscous, virgin.condense(virgin.whole), dt)
         operator = _operator(EXPLICIT, virgin, n, made, mass, viscous, dt)
@@ -157,7 +222,8 @@ def marcher(scheme: Scheme, system: "System", damping: Any, dt: float) -> Marche
         plan = plan._replace(virgin=values)
         return Marcher(plan, plan, _operator(SPLITTING, virgin, n, made, small, small, dt), damping)
     if isinstance(scheme, FirstOrderAlpha):
-        return Marcher(plan, plan, _operator(STATE_SPACE, virgin, n, made, small, small, dt), damping)
+        rates = RateForms(system, plan, scheme)
+        return Marcher(plan, plan, _operator(STATE_SPACE, virgin, n, made, small, small, dt), damping, rates)
     raise InputError(
         f"scheme is {scheme!r}; allowed: one of frame2d.analysis.schemes. Likely mistake: a class instead of a value"
     )
@@ -167,12 +233,23 @@ def _operator(
     kind: int, virgin: Virgin, n: int, made: Matrices, mass: np.ndarray, damping: np.ndarray, dt: float
 ) -> Operator:
     inertia = made.a1 - (1.0 - made.alpha_f) * made.g1 * dt * damping
-    inverse = np.linalg.inv(made.a1)
-    dense = [np.ascontiguousarray(matrix) for matrix in (made.b1, made.b2, made.g0)]
-    rest = [np.ascontiguousarray(matrix) for matrix in (inverse, inertia, made.a0, mass, damping)]
-    work = np.zeros((8, virgin.massive.size))
+    ready = np.ascontiguousarray
     return Operator(
-        kind, virgin.massive, *dense, float(made.g1), *rest, virgin.ke, np.zeros(n), work, np.zeros(5)
+        kind=kind,
+        massive=virgin.massive,
+        b1=ready(made.b1),
+        b2=ready(made.b2),
+        g0=ready(made.g0),
+        g1=float(made.g1),
+        a1_inverse=ready(np.linalg.inv(made.a1)),
+        inertia1=ready(inertia),
+        inertia0=ready(made.a0),
+        mass=ready(mass),
+        damping=ready(damping),
+        ke=virgin.ke,
+        carry=np.zeros(n),
+        work=np.zeros((8, virgin.massive.size)),
+        still=np.zeros(5),
     )
 
 

@@ -112,7 +112,7 @@ def _radius(rho: float) -> None:
 
 
 class Matrices(NamedTuple):
-    """Coefficients of an explicit scheme on the freedoms with mass; the equations stand in `frame2d.engine.explicit`."""
+    """Coefficients of an explicit scheme on the freedoms with mass; equations in `frame2d.engine.explicit`."""
 
     b1: np.ndarray
     b2: np.ndarray
@@ -125,7 +125,8 @@ class Matrices(NamedTuple):
 
 def _amplification(matrices: Matrices, omega_dt: float, damping: float) -> np.ndarray:
     """Amplification matrix of (u, Δt·v, Δt²·a) by the coefficients for M = 1, Δt = 1."""
-    b1, b2, g0, a1, a0 = (float(matrices[k][0, 0]) for k in (0, 1, 2, 4, 5))
+    coefficients = (matrices.b1, matrices.b2, matrices.g0, matrices.a1, matrices.a0)
+    b1, b2, g0, a1, a0 = (float(matrix[0, 0]) for matrix in coefficients)
     g1, old = matrices.g1, matrices.alpha_f
     new = 1.0 - old
     k, c = omega_dt**2, 2.0 * damping * omega_dt

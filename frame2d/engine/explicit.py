@@ -60,7 +60,7 @@ def dense_product(matrix, x, y):
 
 @compiled
 def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, tolerance, most):
-    """One step; commits and returns CONVERGED, or leaves `motion` as it was. `held` is the plan of massless freedoms."""
+    """One step; commits and returns CONVERGED, or leaves `motion` as it was. `held`: plan of massless freedoms."""
     n = motion.q.size
     index = op.massive
     alpha_f = scheme[ALPHA_F]
