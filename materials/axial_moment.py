@@ -123,7 +123,7 @@ def _face_of_parabola(flat, sign, n, m, size, G11, G12, G22, hi, out):  # type: 
         # n₁ + λ(G11·f′(n₁) + G12·sign) = n, which is linear on each side of the flat part
         free = n - step * G12 * sign
         n1, normal, bend = free, 0.0, 0.0
-        if abs(free) > flat:
+        if abs(free) >= flat:
             size_n = (abs(free) + step * G11 * curve * flat) / (1.0 + step * G11 * curve)
             n1 = math.copysign(size_n, free)
             normal = math.copysign(curve * (size_n - flat), free)

@@ -174,7 +174,7 @@ class Parabola(YieldSurface):
 
     def hessian(self, n: float, m: float) -> np.ndarray:
         """2/(1 − a)² in n where the parabola governs."""
-        return np.diag([2.0 / (1.0 - self.flat) ** 2 if abs(n) > self.flat else 0.0, 0.0])
+        return np.diag([2.0 / (1.0 - self.flat) ** 2 if abs(n) >= self.flat else 0.0, 0.0])
 
     def half_planes(self, tolerance: float = 1e-3) -> np.ndarray:
         """Chords: a chord of γ² over Δγ lies at most Δγ²/4 inside."""

@@ -131,6 +131,12 @@ def test_the_tangent_is_that_of_the_map(
     assert tangent == pytest.approx(tangent.T)
 
 
+def test_the_parabola_bends_at_its_crown() -> None:
+    """Pure moment on n² + m = 1, of which the second derivative is 2 at n = 0 too: T11 = 1/(1 + 2λ), λ = 1."""
+    _, tangent, _ = mapped(Parabola(), np.eye(2), 0.0, 0.0, np.array([0.0, 2.0]))
+    assert tangent == pytest.approx(np.array([[1.0 / 3.0, 0.0], [0.0, 0.0]]))
+
+
 @pytest.mark.parametrize("surface", SURFACES)
 def test_forces_stay_on_a_perfectly_plastic_surface(surface: YieldSurface) -> None:
     """Without hardening φ never exceeds 0, and each step does plastic work ≥ 0."""
