@@ -8,6 +8,9 @@ from frame2d.errors import InputError, positive
 
 Array = np.ndarray
 
+#: Magnitudes beyond these are no measurement; between them neither squares nor quotients overflow.
+HUGE, TINY = 1e100, 1e-100
+
 
 def history(thing: str, values: Any, *, least: int = 2) -> Array:
     """Return `values` as a float64 history of at least `least` finite samples, or raise `InputError`."""
@@ -22,6 +25,11 @@ def history(thing: str, values: Any, *, least: int = 2) -> Array:
         raise InputError(
             f"{thing} holds {bad.size} values that are not finite, the first at sample {bad[0]}; allowed: "
             "finite numbers. Likely mistake: a gap in the measurement; cut it out or fill it on purpose"
+        )
+    if np.max(np.abs(array)) > HUGE:
+        raise InputError(
+            f"{thing} reaches {np.max(np.abs(array)):g}; allowed: magnitudes up to {HUGE:g}. Likely "
+            "mistake: a damaged file, or a solution that blew up"
         )
     return array
 
@@ -70,7 +78,7 @@ def nonzero(value: float, what: str, scale: float = 0.0) -> float:
 
     `scale` is the size of the numbers that `value` came from: what is only their rounding counts as zero.
     """
-    if abs(value) <= 64.0 * np.finfo(float).eps * scale or value == 0.0:
+    if abs(value) <= max(TINY, 64.0 * np.finfo(float).eps * scale):
         raise InputError(
             f"{what} is {value:g}; allowed: not 0. The index is not defined for such a reference"
         )

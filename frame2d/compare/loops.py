@@ -4,7 +4,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from frame2d.compare.histories import Array, history, pair
+from frame2d.compare.histories import TINY, Array, history, nonzero, pair
 from frame2d.compare.work import work
 from frame2d.errors import InputError, positive
 from frame2d.kernels import compiled
@@ -87,8 +87,8 @@ def half_cycles(
     """
     u, F = pair(deformation, force, ("deformation", "force"))
     if turns is None:
-        spread = float(np.ptp(u))
-        turns = reversals(u, 0.02 * spread if threshold is None and spread > 0.0 else (threshold or 1.0))
+        spread = nonzero(float(np.ptp(u)), "range of the deformation")
+        turns = reversals(u, 0.02 * spread if threshold is None else threshold)
     at = np.asarray(turns, dtype=np.int64)
     if at.ndim != 1 or at.size < 2 or np.any(np.diff(at) <= 0) or at[0] < 0 or at[-1] >= u.size:
         raise InputError(f"turns is {turns!r}; allowed: two or more increasing samples within the history")
@@ -97,8 +97,8 @@ def half_cycles(
     travel = u[stop] - u[start]
     direction = np.where(travel >= 0.0, 1.0, -1.0)
     peaks = [d * np.max(d * F[a : b + 1]) for d, a, b in zip(direction, start, stop, strict=True)]
-    moved = np.where(travel == 0.0, 1.0, travel)
-    secant = np.where(travel == 0.0, 0.0, (F[stop] - F[start]) / moved)
+    still = np.abs(travel) <= TINY
+    secant = np.where(still, 0.0, (F[stop] - F[start]) / np.where(still, 1.0, travel))
     return HalfCycles(start, stop, u[stop], travel, E[stop] - E[start], secant, np.array(peaks))
 
 
@@ -127,9 +127,7 @@ def loop_errors(
     y = half_cycles(u_compared, F_compared, turns=np.append(x.start, x.stop[-1]))
 
     def worst(a: Array, b: Array, what: str) -> float:
-        scale = float(np.max(np.abs(a)))
-        if scale == 0.0:
-            raise InputError(f"{what} of every reference half-cycle is 0; allowed: a loop that has some")
+        scale = nonzero(float(np.max(np.abs(a))), f"largest {what} of the reference's half-cycles")
         return float(np.max(np.abs(b - a)) / scale)
 
     return LoopErrors(

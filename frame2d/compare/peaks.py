@@ -4,7 +4,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from frame2d.compare.histories import nonzero, pair, step
+from frame2d.compare.histories import TINY, nonzero, pair, step
 from frame2d.errors import InputError, known
 
 
@@ -28,18 +28,17 @@ class Peak(NamedTuple):
 
 
 def peak(reference: Any, compared: Any, dt: float, sign: int = 0) -> Peak:
-    """Peaks on the positive (`sign` 1) or negative (-1) side, or of the magnitude (0); common practice, no
-    source.
+    """Peaks on the positive (`sign` 1) or negative (-1) side, or of the magnitude (0).
 
     The first sample that reaches the peak gives its time. Raises `InputError` when the reference has no peak
-    there.
+    there. Common practice, no source.
     """
     x, y = pair(reference, compared)
     known("sign", sign, (-1, 0, 1))
     dt = step(dt)
     a, b = (np.abs(x), np.abs(y)) if sign == 0 else (sign * x, sign * y)
     i, j = int(np.argmax(a)), int(np.argmax(b))
-    if a[i] <= 0.0:
+    if a[i] <= TINY:
         side = {1: "above zero", -1: "below zero", 0: "at all"}[sign]
         raise InputError(f"the reference has no peak {side}; allowed: a reference that goes there")
     flip = 1 if sign == 0 else sign

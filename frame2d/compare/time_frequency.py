@@ -94,7 +94,7 @@ def time_frequency_misfit(
     largest = nonzero(float(size.max()), "transform of the reference in the band")
     dE = np.abs(V) - size
     dP = size * np.angle(V * np.conj(W)) / np.pi
-    total = float(np.sum(size**2))
+    total = float(np.sqrt(np.sum(size**2)))
     by_time, by_frequency = size.sum(axis=0), size.sum(axis=1)
     if norm == "global":
         over, over_time, over_frequency = largest, by_time.max(), by_frequency.max()
@@ -109,8 +109,8 @@ def time_frequency_misfit(
         TPM=dP.sum(axis=0) / over_time,
         FEM=dE.sum(axis=1) / over_frequency,
         FPM=dP.sum(axis=1) / over_frequency,
-        EM=float(np.sqrt(np.sum(dE**2) / total)),
-        PM=float(np.sqrt(np.sum(dP**2) / total)),
+        EM=float(np.sqrt(np.sum(dE**2)) / total),
+        PM=float(np.sqrt(np.sum(dP**2)) / total),
     )
 
 

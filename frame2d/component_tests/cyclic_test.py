@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from frame2d.compare.histories import history, pair
+from frame2d.compare.histories import TINY, history, pair
 from frame2d.component_tests.reading import RawTest
 from frame2d.errors import InputError, known
 
@@ -34,8 +34,8 @@ class CyclicTest:
         )
         object.__setattr__(self, "deformation", u)
         object.__setattr__(self, "force", F)
-        if np.ptp(u) == 0.0 or np.ptp(F) == 0.0:
-            what = "deformation" if np.ptp(u) == 0.0 else "force"
+        if np.ptp(u) <= TINY or np.ptp(F) <= TINY:
+            what = "deformation" if np.ptp(u) <= TINY else "force"
             raise InputError(
                 f"test {self.name}: the {what} never changes; allowed: a test. Likely mistake: wrong column"
             )

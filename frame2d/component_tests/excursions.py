@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from frame2d.compare.histories import TINY
 from frame2d.compare.work import work
 from frame2d.errors import InputError, within
 
@@ -86,7 +87,7 @@ def excursions(
                 force=float(F[at]),
                 peak_force=peak,
                 energy=float(E[stop] - E[start]),
-                secant=float(F[at]) / amplitude if amplitude > 0.0 else 0.0,
+                secant=float(F[at]) / amplitude if amplitude > TINY else 0.0,
                 repeat=repeat,
                 drop=drop,
                 pinching=_pinching(u[: at + 1], F[: at + 1], peak),

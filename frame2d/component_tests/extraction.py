@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from frame2d.compare.histories import TINY
 from frame2d.component_tests.cyclic_test import CyclicTest
 from frame2d.component_tests.excursions import Excursion, excursions
 from frame2d.component_tests.yielding import (
@@ -144,8 +145,9 @@ def extract(
 
     `envelope` "peaks" joins the peaks of first visits to new amplitudes, "virgin" takes every sample of first
     loading (a monotonic test needs it; after repeats it dips). `stiffness_range` are shares of the peak
-    force. `threshold` and `same` as in `excursions`. Force and deformation must have one sign in loading.
-    Raises `InputError`.
+    force. `threshold` and `same` as in `excursions`. Force and deformation must have one sign in loading;
+    slack left in the test shortens the area under the envelope, and with it the equal-energy yield (take it
+    out in `prepare`). Raises `InputError`.
     """
     known("envelope", envelope, ("peaks", "virgin"))
     _same_signs(test)
@@ -247,11 +249,12 @@ def _cycles(found: tuple[Excursion, ...]) -> tuple[Cycle, ...]:
     cycles = []
     for first, second in zip(found[::2], found[1::2], strict=False):
         u = first.deformation + second.deformation
-        if u <= 0.0:
+        if u <= TINY:
             continue
         amplitude, secant = u / 2.0, (first.force + second.force) / u
         energy = first.energy + second.energy
-        damping = energy / (2.0 * np.pi * secant * amplitude**2) if secant > 0.0 else 0.0
+        strain = 0.5 * secant * amplitude**2
+        damping = energy / (4.0 * np.pi * strain) if strain > TINY else 0.0
         cycles.append(Cycle(amplitude, secant, energy, damping, max(first.repeat, second.repeat)))
     return tuple(cycles)
 

@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from frame2d.compare.histories import TINY
 from frame2d.errors import InputError, positive
 
 
@@ -92,6 +93,8 @@ def drop_point(u: np.ndarray, F: np.ndarray, share: float = 0.8) -> float | None
     Straight lines between envelope points.
     """
     m = int(np.argmax(F))
+    if F[m] <= TINY:
+        return None
     limit = share * float(F[m])
     low = np.flatnonzero(F[m:] <= limit)
     if not low.size:

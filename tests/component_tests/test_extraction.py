@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from frame2d.materials import Bilinear, Elastic, Law
-from frame2d.materials.drive import drive
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 
 from frame2d.component_tests import (
     Protocol,
@@ -18,6 +19,8 @@ from frame2d.component_tests import (
 from frame2d.component_tests.cyclic_test import CyclicTest
 from frame2d.component_tests.excursions import stretches
 from frame2d.errors import InputError
+from frame2d.materials import Bilinear, Elastic, Law
+from frame2d.materials.drive import drive
 
 K, FY, B = 2e7, 1e5, 0.04
 UY = FY / K
@@ -240,3 +243,31 @@ def test_report_as_text_and_data() -> None:
     data = found.as_dict()
     assert data["directions"]["negative"]["stiffness"] == pytest.approx(K)
     assert len(data["cycles"]) == len(found.cycles)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    arrays(
+        np.float64, 40, elements=st.one_of(st.floats(-1.0, 1.0), st.sampled_from([0.0, 5e-324, 1e-101, 1e99]))
+    ),
+    arrays(
+        np.float64, 40, elements=st.one_of(st.floats(-1e5, 1e5), st.sampled_from([0.0, 5e-324, 1e-101, 1e99]))
+    ),
+    st.sampled_from(["peaks", "virgin"]),
+)
+def test_any_histories_give_numbers_or_an_input_error(u: np.ndarray, F: np.ndarray, envelope: str) -> None:
+    """Whatever finite histories come in, the extraction holds finite numbers or says what is wrong."""
+    try:
+        found = extract(from_arrays("any", u, F), envelope=envelope)
+    except InputError:
+        return
+    for number in _numbers(found.as_dict()):
+        assert np.isfinite(number)
+
+
+def _numbers(data: object) -> list[float]:
+    if isinstance(data, dict):
+        return [number for value in data.values() for number in _numbers(value)]
+    if isinstance(data, list):
+        return [number for value in data for number in _numbers(value)]
+    return [data] if isinstance(data, float) else []

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from frame2d.component_tests import from_arrays, read_raw, read_test, write_csv
 from frame2d.component_tests.cyclic_test import CyclicTest
@@ -176,3 +178,15 @@ def test_bad_arrays(make: Callable[[], object], says: str) -> None:
     """Arrays that are no test are refused."""
     with pytest.raises(InputError, match=says):
         make()
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.text(alphabet='u[m],F(kN)0123456789.-+e"#;\n\r\t é', max_size=80))
+def test_any_text_gives_a_test_or_an_input_error(tmp_path: Path, text: str) -> None:
+    """Whatever text a file holds, it is a table or an error that names the file."""
+    try:
+        raw = read_raw(written(tmp_path, text))
+    except InputError as error:
+        assert "test.csv" in str(error)
+    else:
+        assert all(column.size >= 2 for column in raw.columns.values())
