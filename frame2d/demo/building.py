@@ -31,7 +31,17 @@ def pin_law(level: int) -> BoucWen:
     """Force against displacement of one brace-end pin (N, m); pinched by the play of its hole."""
     Fy = (330e3, 300e3, 250e3, 190e3, 110e3)[level - 1]
     return BoucWen(
-        k=Fy / 0.0015, Fy=Fy, a=0.03, n=2.0, beta=0.6, delta_eta=0.002, zeta_s=0.75, q=0.1, p=0.3, psi=0.15, lam=0.3
+        k=Fy / 0.0015,
+        Fy=Fy,
+        a=0.03,
+        n=2.0,
+        beta=0.6,
+        delta_eta=0.002,
+        zeta_s=0.75,
+        q=0.1,
+        p=0.3,
+        psi=0.15,
+        lam=0.3,
     )
 
 

@@ -50,7 +50,7 @@ def weak_motion() -> Record | None:
 
 
 def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]:
-    """Run everything into folder `out`; returns what `summary.json` holds. `quick` shortens the motion and skips video."""
+    """Run everything into folder `out`; returns what `summary.json` holds. `quick`: shorter motion, no video."""
     folder = Path(out)
     if folder.exists() and not folder.is_dir():
         raise InputError(f"out is {str(out)!r}, a file; allowed: a folder, new or old")
@@ -87,7 +87,9 @@ def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]
     weak_result: dict[str, Any] = {"read": False, "reason": "the extra `records` is not installed"}
     if weak is not None:
         scale = 1.5 / float(np.abs(weak.acceleration).max())
-        response = time_history(system, weak, standing.state, factor=scale, damping=Rayleigh(0.03, (1, 3)), dt=DT)
+        response = time_history(
+            system, weak, standing.state, factor=scale, damping=Rayleigh(0.03, (1, 3)), dt=DT
+        )
         weak_result = {
             "read": True,
             "note": "weak motion, scaled only to show the path from a real file; not design input",
@@ -107,7 +109,12 @@ def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]
             "peak_base_shear_N": float(np.max(curve.factor)),
             "peak_at_m": float(curve.displacement("A5")[int(np.argmax(curve.factor))]),
         },
-        "record": {"name": record.name, "synthetic": True, "dt_s": record.dt, "samples": int(record.acceleration.size)},
+        "record": {
+            "name": record.name,
+            "synthetic": True,
+            "dt_s": record.dt,
+            "samples": int(record.acceleration.size),
+        },
         "runs": {name: {"factor": INTENSITIES[name], **figures_of(run)} for name, run in runs.items()},
         "recorded_sample": weak_result,
         "pictures": pictures,

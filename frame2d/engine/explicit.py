@@ -1,12 +1,12 @@
 """One step of the explicit schemes: dense matrices on the freedoms with mass, static equilibrium of all others.
 
-    u' = u + Δt·B₁·v + Δt²·B₂·a,    v' = v + Δt·(G₀·a + g₁·a')
-    A₁·a' + A₀·a + C·[(1−αf)(v + Δt·G₀·a) + αf·v] + (1−αf)·f' + αf·f = (1−αf)·p' + αf·p
+    u' = u + Δt·B₁·v + Δt²·B₂·a,    v' = v + Δt·(G₀·a + G₁·a'),    w = v − Δt·L·a
+    M₁·a' + M₀·a + C·[(1−αf)·w' + αf·w] + (1−αf)·f' + αf·f = (1−αf)·p' + αf·p
 
-with A₁ including (1−αf)·g₁·Δt·C. `frame2d.analysis.schemes` gives the matrices of central difference, Chang (2002) and
+solved with A₁ = M₁ + (1−αf)·Δt·C·(G₁ − L). `frame2d.analysis.schemes` gives the matrices of central difference, Chang (2002) and
 Kolay & Ricles (2014). A freedom without mass would make any explicit scheme unstable, so it follows by Newton
 iteration with all massive freedoms held where the predictor put them; its velocity is the second-order backward
-difference. Parts see the massive freedoms move at v + Δt·(G₀ + g₁)·a.
+difference. Parts see the massive freedoms move at v + Δt·(G₀ + G₁)·a.
 """
 
 from typing import NamedTuple
@@ -32,9 +32,10 @@ class Operator(NamedTuple):
     b1: np.ndarray
     b2: np.ndarray
     g0: np.ndarray
-    g1: float
+    g1: np.ndarray
+    lag: np.ndarray
     a1_inverse: np.ndarray
-    #: Inertia M·â = inertia1·a' + inertia0·a, for the balance and its energy; inertia0 is A₀.
+    #: M₁ and M₀.
     inertia1: np.ndarray
     inertia0: np.ndarray
     mass: np.ndarray
@@ -65,7 +66,7 @@ def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, toler
     index = op.massive
     alpha_f = scheme[ALPHA_F]
     new = 1.0 - alpha_f
-    a, v, x, y, z, a1, du, right = op.work
+    a, v, x, y, z, a1, du, right, w, w1 = op.work
     if room.note[0] != dt or room.note[1] != op.kind:
         room.effective[:] = held.stiffness
         room.note[0], room.note[1] = dt, op.kind
@@ -81,12 +82,15 @@ def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, toler
     dense_product(op.b1, v, x)
     dense_product(op.b2, a, y)
     dense_product(op.g0, a, z)
+    dense_product(op.g1, a, right)
+    dense_product(op.lag, a, w)
     for k in range(index.size):
         i = index[k]
         du[k] = dt * x[k] + dt * dt * y[k]
         room.q[i] = motion.q[i] + du[k]
         room.qp[i] = room.q[i]
-        room.vp[i] = v[k] + dt * (z[k] + op.g1 * a[k])
+        room.vp[i] = v[k] + dt * (z[k] + right[k])
+        w[k] = v[k] - dt * w[k]
         room.x[i] = room.q[i]
     symmetric_product(plan.k_start, plan.k_row, plan.k_val, room.x, room.g)
     for i in range(n):
@@ -106,28 +110,33 @@ def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, toler
     gather_forces(plan, room.fe, room.y)
     # Balance of the massive freedoms.
     for k in range(index.size):
-        x[k] = new * (v[k] + dt * z[k]) + alpha_f * v[k]
+        x[k] = new * (v[k] + dt * z[k]) + alpha_f * w[k]
     dense_product(op.damping, x, y)
     dense_product(op.inertia0, a, x)
     for k in range(index.size):
         i = index[k]
         right[k] = new * (p1[i] - room.y[i]) + alpha_f * (p0[i] - motion.f[i]) - x[k] - y[k]
     dense_product(op.a1_inverse, right, a1)
-    # Energy: M·â = (1−αf)·B' + αf·B with B = p − f − C·v, so that Δu·½(B + B') = Δu·M·â + (αf − ½)·Δu·ΔB; what of
+    # Energy: M·â = (1−αf)·B' + αf·B with B = p − f − C·w, so that Δu·½(B + B') = Δu·M·â + (αf − ½)·Δu·ΔB; what of
     # it is not the change v̄·M·Δv of the kinetic energy is the algorithm's.
     algorithm = 0.0
     dense_product(op.inertia1, a1, y)
     for k in range(index.size):
         algorithm += du[k] * (x[k] + y[k])
-        right[k] = dt * (z[k] + op.g1 * a1[k])
+    dense_product(op.g1, a1, right)
+    dense_product(op.lag, a1, w1)
+    for k in range(index.size):
+        right[k] = dt * (z[k] + right[k])
+        w1[k] = v[k] + right[k] - dt * w1[k]
+        z[k] = w1[k] - w[k]
     dense_product(op.mass, right, x)
-    dense_product(op.damping, right, y)
+    dense_product(op.damping, z, y)
     for k in range(index.size):
         i = index[k]
         algorithm -= (v[k] + 0.5 * right[k]) * x[k]
         change = p1[i] - p0[i] - room.y[i] + motion.f[i] - y[k]
         algorithm += (alpha_f - 0.5) * du[k] * change
-        z[k] = v[k] + 0.5 * right[k]
+        z[k] = 0.5 * (w[k] + w1[k])
     dense_product(op.damping, z, y)
     damped = 0.0
     for k in range(index.size):

@@ -46,7 +46,7 @@ class Pattern(NamedTuple):
     def places(self, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
         """Places of entries (row >= column) among the values of the pattern."""
         n = self.start.size - 1
-        column_of = np.repeat(np.arange(n), np.diff(self.start.astype(np.int64)))
+        column_of = np.repeat(np.arange(n), (self.start[1:] - self.start[:-1]).astype(np.int64))
         keys = column_of * n + self.row.astype(np.int64)
         wanted = np.asarray(cols, dtype=np.int64) * n + np.asarray(rows, dtype=np.int64)
         found = np.searchsorted(keys, wanted)

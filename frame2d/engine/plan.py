@@ -141,7 +141,7 @@ def new_room(plan: Plan) -> Room:
     parts_d = plan.g_start.size - 1
     widest = int(plan.width.max()) if plan.width.size else 1
     tangents = int((plan.width**2).sum()) if plan.width.size else 1
-    vectors = [np.zeros(n) for _ in range(10)]
+    vectors: Any = [np.zeros(n) for _ in range(10)]
     return Room(
         np.zeros(parts_d + 1),
         np.zeros(parts_d + 1),

@@ -162,8 +162,8 @@ class Frame:
     ) -> None:
         """Add forces (N) and a moment (N·m) on a node to a load case."""
         self._node(node)
-        values = [finite(f"load on node {node!r}", value) for value in (fx, fy, mz)]
-        self.node_loads.append(NodeLoad(node, *values, case))
+        what = f"load on node {node!r}"
+        self.node_loads.append(NodeLoad(node, finite(what, fx), finite(what, fy), finite(what, mz), case))
 
     def member_load(
         self,

@@ -75,10 +75,10 @@ def map_freedoms(frame: Frame, inner: int, touched: np.ndarray) -> Freedoms:
                 if freedom != lead:
                     bind(freedom, [(lead, 1.0)], f"tie of {component}")
     for lead_node, nodes, parts in frame.bodies:
-        lead = frame.nodes[lead_node]
+        origin = frame.nodes[lead_node]
         turn = node_freedom(index, lead_node, "rz")
         for node in nodes:
-            dx, dy = frame.nodes[node].x - lead.x, frame.nodes[node].y - lead.y
+            dx, dy = frame.nodes[node].x - origin.x, frame.nodes[node].y - origin.y
             if "ux" in parts:
                 bind(
                     node_freedom(index, node, "ux"),

@@ -283,7 +283,7 @@ class System:
         coo = csr_matrix(damping).tocoo()
         lower = coo.row >= coo.col
         n = self.count
-        a_col = np.repeat(np.arange(n), np.diff(self.plan.a_start.astype(np.int64)))
+        a_col = np.repeat(np.arange(n), (self.plan.a_start[1:] - self.plan.a_start[:-1]).astype(np.int64))
         known_keys = a_col * n + self.plan.a_row
         if not np.all(np.isin(coo.col[lower].astype(np.int64) * n + coo.row[lower], known_keys)):
             return self._plan(damping)
@@ -311,7 +311,9 @@ class System:
                 self.plan, room, motion.q, np.zeros(self.count), room.shift, motion.m0, motion.m1, 0.0, 0.0
             )
             np.add.at(values, self.plan.t_place, self.plan.t_weight * room.ke[self.plan.t_entry])
-        columns = np.repeat(np.arange(self.count), np.diff(self.plan.start.astype(np.int64)))
+        columns = np.repeat(
+            np.arange(self.count), (self.plan.start[1:] - self.plan.start[:-1]).astype(np.int64)
+        )
         lower = csc_matrix(
             (values, (self.plan.row.astype(np.int64), columns)), shape=(self.count, self.count)
         )

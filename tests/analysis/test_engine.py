@@ -201,7 +201,7 @@ def test_no_equilibrium_is_one_error_that_keeps_the_response():
     frame.node("B", 1, 0, support=("uy", "rz"))
     frame.member("tie", "A", "B", Brace(Bilinear(1e7, 1e5, 0.0)))
     frame.load("B", fx=2e5)
-    with pytest.raises(AnalysisError, match="no equilibrium.*node 'B'.*Bilinear") as caught:
+    with pytest.raises(AnalysisError, match=r"no equilibrium.*node 'B'.*Bilinear") as caught:
         gravity(frame.compile(), steps=10)
     assert caught.value.response.outcome is Outcome.NOT_CONVERGED
     assert 4 <= caught.value.response.time.size <= 6
