@@ -33,8 +33,9 @@ def animate(
     Members bear the drift of their storey (%), devices the energy they have lost (kJ; `state` "energy") or their
     deformation over its peak ("deformation"). Every `every`-th step is shown (None: about 150 pictures),
     displacements are magnified by `scale` (None: a round number that suits the frame; the picture states it), at
-    `fps` pictures a second (None: real time within 5 to 30). The `renderer` "auto" is VTK, or matplotlib with a warning where VTK cannot render.
-    Raises `InputError` for other suffixes and names, and where "vtk" is demanded and cannot render.
+    `fps` pictures a second (None: real time within 5 to 30). The `renderer` "auto" is VTK, or matplotlib with a
+    warning where VTK cannot render. Raises `InputError` for other suffixes and names, and where "vtk" is demanded
+    and cannot render.
     """
     target = Path(path)
     if target.suffix.lower() not in FILMS:

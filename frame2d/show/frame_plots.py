@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from frame2d.elements import BeamColumn, Brace
+from frame2d.errors import InputError
 from frame2d.show.drawing import draw
-from frame2d.show.look import BLUE, FAINT, GREEN, INK, PAPER, PURPLE, VERMILION, caption, dress, new_figure
+from frame2d.show.look import BLUE, FAINT, INK, PAPER, PURPLE, VERMILION, caption, dress, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,16 +23,19 @@ MOST_LABELS = 60
 def plot_frame(frame: "Frame", labels: bool | None = None) -> "Figure":
     """Picture of a frame: nodes and members with their names, supports, laws, devices, floors; axes in m.
 
-    `labels` None names things as long as there are at most 60 nodes.
+    `labels` None names things as long as there are at most 60 nodes. Raises `InputError` for a frame without nodes.
     """
     named = len(frame.nodes) <= MOST_LABELS if labels is None else labels
+    if not frame.nodes:
+        raise InputError(f"frame {frame.name!r} has no nodes; allowed: at least one to look at")
     x = np.array([node.x for node in frame.nodes.values()])
     y = np.array([node.y for node in frame.nodes.values()])
-    size = float(max(np.ptp(x), np.ptp(y), 1e-9))
-    width = min(max(6.0, 5.2 * np.ptp(x) / size + 3.0), 9.0)
-    figure = new_figure(
-        width, min(max(4.0, (width - 1.5) * np.ptp(y) / max(np.ptp(x), 0.5 * size) + 1.8), 9.0)
-    )
+    size = float(max(np.ptp(x), np.ptp(y))) or 1.0
+    low = np.array([x.min(), y.min()]) - 0.09 * size
+    high = np.array([x.max(), y.max()]) + 0.07 * size
+    wide, tall = high - low
+    inch = min(7.0 / wide, 7.5 / tall)
+    figure = new_figure(max(inch * wide + 1.3, 5.0), inch * tall + 1.7)
     axes = figure.add_subplot()
     for floor, level in frame.levels():
         axes.axhline(level, color="#d0d0d0", linewidth=0.8, linestyle=(0, (6, 4)), zorder=0)
@@ -47,8 +51,7 @@ def plot_frame(frame: "Frame", labels: bool | None = None) -> "Figure":
         _node_names(axes, frame)
     dress(axes, "x (m)", "y (m)", frame.name)
     axes.grid(False)
-    axes.set_aspect("equal", adjustable="datalim")
-    axes.margins(0.08)
+    axes.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]), aspect="equal")
     _legend(axes, frame)
     mass = sum(values[0] for values in frame.masses.values())
     caption(
@@ -150,31 +153,32 @@ def _clear_side(frame: "Frame", names: set[str]) -> tuple[int, int]:
 
 
 def _support(axes: "Axes", x: float, y: float, held: tuple[str, ...], size: float) -> None:
-    """Triangle: turns freely. Block: does not turn. Rollers below: slides along x."""
+    """Triangle: turns freely. Block: does not turn. Circles: slides along the hatched ground, below or at the left."""
     a = 0.022 * size
-    turns, slides = "rz" not in held, "ux" not in held
-    if held == ("ux",):
-        axes.plot([x - 1.2 * a], [y], marker=(3, 0, -90), color=GREEN, markersize=8, zorder=3)
-        return
+    turns, below = "rz" not in held, "uy" in held
+    slides = ("ux" not in held) if below else True
+
+    def at(along: float, away: float) -> tuple[float, float]:
+        return (x + along * a, y - away * a) if below else (x - away * a, y + along * a)
+
+    def line(*corners: tuple[float, float], width: float = 1.0) -> None:
+        axes.plot(*zip(*(at(*corner) for corner in corners), strict=True), color=INK, linewidth=width)
+
     if turns:
-        axes.fill([x, x - a, x + a], [y, y - 1.6 * a, y - 1.6 * a], facecolor=PAPER, edgecolor=INK, zorder=3)
+        depth, outline = 1.6, [at(0, 0), at(-1, 1.6), at(1, 1.6)]
     else:
-        axes.fill([x - a, x + a, x + a, x - a], [y, y, y - 0.8 * a, y - 0.8 * a], facecolor=INK, zorder=3)
-    low = y - (1.6 if turns else 0.8) * a
+        depth, outline = 0.8, [at(-1, 0), at(1, 0), at(1, 0.8), at(-1, 0.8)]
+    axes.fill(*zip(*outline, strict=True), facecolor=PAPER if turns else INK, edgecolor=INK, zorder=3)
+    if not below and "ux" not in held:
+        return
     if slides:
-        axes.plot(
-            [x - 0.6 * a, x + 0.6 * a],
-            [low - 0.45 * a] * 2,
-            "o",
-            color=PAPER,
-            markeredgecolor=INK,
-            markersize=3,
-        )
-        low -= 0.9 * a
-    axes.plot([x - 1.7 * a, x + 1.7 * a], [low, low], color=INK, linewidth=1.0)
+        rollers = [at(-0.6, depth + 0.45), at(0.6, depth + 0.45)]
+        axes.plot(*zip(*rollers, strict=True), "o", color=PAPER, markeredgecolor=INK, markersize=3)
+        depth += 0.9
+    line((-1.7, depth), (1.7, depth))
     for k in range(5):
-        start = x - 1.4 * a + 0.75 * k * a
-        axes.plot([start, start - 0.5 * a], [low, low - 0.6 * a], color=INK, linewidth=0.6)
+        start = -1.4 + 0.75 * k
+        line((start, depth), (start - 0.5, depth + 0.6), width=0.6)
 
 
 def _legend(axes: "Axes", frame: "Frame") -> None:

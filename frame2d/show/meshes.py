@@ -16,9 +16,9 @@ def frame_from_mesh(
     """Nodes "0", "1", … and members "0", "1", … from the points (m) and 2-point lines of a mesh in the x-y plane.
 
     `mesh` is a `meshio.Mesh` or the path of a file that meshio reads. One `member` serves all lines, or a mapping
-    chooses by the integer cell data called `tag`. Nodes bear the numbers of the mesh's points; points without a line are left
-    out. Supports, ties, masses and loads are yours to add. Raises `InputError` for meshes that are not plane, have no
-    lines or lack the tag.
+    chooses by the integer cell data called `tag`. Nodes bear the numbers of the mesh's points; points without a
+    line are left out. Supports, ties, masses and loads are yours to add. Raises `InputError` for meshes that are not
+    plane, have no lines or lack the tag.
     """
     import meshio
 

@@ -281,6 +281,8 @@ def plot_history(response: "Response") -> "Figure":
         axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5), fontsize=7.5, frameon=False)
     axes = panels.pop(0)
     shear = response.base_shear() / 1e3
+    # Less than a millinewton is rounding.
+    shear = np.where(np.abs(shear) < 1e-6, 0.0, shear)
     axes.plot(time, shear, color=BLUE, linewidth=1.0)
     dress(axes, _clock(response), "base\nshear (kN)", f"largest {np.abs(shear).max():.4g} kN")
     first.set_xlim(time[0], time[-1] if time[-1] > time[0] else time[0] + 1.0)

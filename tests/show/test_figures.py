@@ -119,6 +119,8 @@ def test_empty_frame_is_still_a_picture():
     frame = Frame("begun")
     frame.node("a", 0.0, 0.0, "pinned")
     assert "a" in texts(plot_frame(frame))
+    with pytest.raises(InputError, match="has no nodes"):
+        plot_frame(Frame("nothing yet"))
 
 
 def test_import_stays_light():
