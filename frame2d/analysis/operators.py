@@ -25,6 +25,7 @@ from frame2d.engine.explicit import EXPLICIT, SPLITTING, STATE_SPACE, Operator
 from frame2d.engine.march import march, step_on
 from frame2d.engine.plan import new_room
 from frame2d.errors import InputError
+from frame2d.materials import BoucWenStiffened
 
 if TYPE_CHECKING:
     from frame2d.engine.plan import Motion, Plan
@@ -58,7 +59,7 @@ class Virgin:
     def whole(self) -> csc_matrix:
         """Stiffness of all free freedoms."""
         plan, n = self.system.plan, self.system.count
-        columns = np.repeat(np.arange(n), np.diff(plan.start.astype(np.int64)))
+        columns = np.repeat(np.arange(n), (plan.start[1:] - plan.start[:-1]).astype(np.int64))
         rows = plan.row.astype(np.int64)
         lower = csc_matrix((self.values, (rows, columns)), shape=(n, n))
         below = rows > columns
@@ -98,7 +99,11 @@ def stable_step(system: "System") -> float:
 
 
 class RateForms:
-    """Plan in which every spring whose law has a rate form is integrated by it, and the way to and from its memory."""
+    """Plan in which every spring whose law has a rate form is integrated by it, and the way to and from its memory.
+
+    `BoucWenStiffened` is left as it is: its rate switches at limits that move with the state, where the equations of a
+    step have no smooth solution.
+    """
 
     def __init__(self, system: "System", plan: "Plan", scheme: FirstOrderAlpha) -> None:
         self.system = system
@@ -109,6 +114,8 @@ class RateForms:
         for place in system.parts:
             law = place.part.law
             if law is None or law.rate is None or place.part.kernel is not spring:
+                continue
+            if isinstance(law, BoucWenStiffened):
                 continue
             own, memory = rate_part(place.part, scheme.alpha_m, scheme.alpha_f, scheme.gamma)
             address[place.number] = rate_spring.address
@@ -212,7 +219,7 @@ def marcher(scheme: Scheme, system: "System", damping: Any, dt: float) -> Marche
         operator = _operator(EXPLICIT, virgin, n, made, mass, viscous, dt)
         return Marcher(system.plan, _held(virgin), operator, virgin.spread(viscous))
     plan = system.with_damping(damping)
-    made = Matrices(small, small, small, 0.0, small, small, 0.0)
+    made = Matrices(*(small,) * 7, 0.0)
     if isinstance(scheme, OperatorSplitting):
         if plan.row.size != system.plan.row.size:
             values = np.zeros(plan.row.size)
@@ -232,7 +239,7 @@ def marcher(scheme: Scheme, system: "System", damping: Any, dt: float) -> Marche
 def _operator(
     kind: int, virgin: Virgin, n: int, made: Matrices, mass: np.ndarray, damping: np.ndarray, dt: float
 ) -> Operator:
-    inertia = made.a1 - (1.0 - made.alpha_f) * made.g1 * dt * damping
+    a1 = made.m1 + (1.0 - made.alpha_f) * dt * damping @ (made.g1 - made.lag)
     ready = np.ascontiguousarray
     return Operator(
         kind=kind,
@@ -240,15 +247,16 @@ def _operator(
         b1=ready(made.b1),
         b2=ready(made.b2),
         g0=ready(made.g0),
-        g1=float(made.g1),
-        a1_inverse=ready(np.linalg.inv(made.a1)),
-        inertia1=ready(inertia),
-        inertia0=ready(made.a0),
+        g1=ready(made.g1),
+        lag=ready(made.lag),
+        a1_inverse=ready(np.linalg.inv(a1)),
+        inertia1=ready(made.m1),
+        inertia0=ready(made.m0),
         mass=ready(mass),
         damping=ready(damping),
         ke=virgin.ke,
         carry=np.zeros(n),
-        work=np.zeros((8, virgin.massive.size)),
+        work=np.zeros((10, virgin.massive.size)),
         still=np.zeros(5),
     )
 
@@ -258,15 +266,15 @@ def _held(virgin: Virgin) -> "Plan":
     plan = virgin.system.plan
     n = virgin.system.count
     free = plan.inertial == 0.0
-    columns = np.repeat(np.arange(n), np.diff(plan.a_start.astype(np.int64)))
+    columns = np.repeat(np.arange(n), (plan.a_start[1:] - plan.a_start[:-1]).astype(np.int64))
     rows = plan.a_row.astype(np.int64)
     stiffness = np.where(free[rows] & free[columns], plan.stiffness, 0.0)
     stiffness[(rows == columns) & ~free[rows]] = 1.0
-    pattern_columns = np.repeat(np.arange(n), np.diff(plan.start.astype(np.int64)))
+    pattern_columns = np.repeat(np.arange(n), (plan.start[1:] - plan.start[:-1]).astype(np.int64))
     inside = free[plan.row.astype(np.int64)] & free[pattern_columns]
     return plan._replace(
         stiffness=stiffness,
-        s_val=plan.s_val * np.repeat(free, np.diff(plan.s_start.astype(np.int64))),
+        s_val=plan.s_val * np.repeat(free, (plan.s_start[1:] - plan.s_start[:-1]).astype(np.int64)),
         t_weight=plan.t_weight * inside[plan.t_place],
         virgin=virgin.values * inside,
     )

@@ -117,21 +117,22 @@ class Matrices(NamedTuple):
     b1: np.ndarray
     b2: np.ndarray
     g0: np.ndarray
-    g1: float
-    a1: np.ndarray
-    a0: np.ndarray
+    g1: np.ndarray
+    #: Lag of the velocity that the damping sees: w = v − Δt·L·a.
+    lag: np.ndarray
+    m1: np.ndarray
+    m0: np.ndarray
     alpha_f: float
 
 
 def _amplification(matrices: Matrices, omega_dt: float, damping: float) -> np.ndarray:
     """Amplification matrix of (u, Δt·v, Δt²·a) by the coefficients for M = 1, Δt = 1."""
-    coefficients = (matrices.b1, matrices.b2, matrices.g0, matrices.a1, matrices.a0)
-    b1, b2, g0, a1, a0 = (float(matrix[0, 0]) for matrix in coefficients)
-    g1, old = matrices.g1, matrices.alpha_f
+    b1, b2, g0, g1, lag, m1, m0 = (float(matrix[0, 0]) for matrix in matrices[:7])
+    old = matrices.alpha_f
     new = 1.0 - old
     k, c = omega_dt**2, 2.0 * damping * omega_dt
-    left = np.array([[1, 0, 0], [0, 1, -g1], [new * k, 0, a1]])
-    right = np.array([[1, b1, b2], [0, 1, g0], [-old * k, -c, -new * c * g0 - a0]])
+    left = np.array([[1, 0, 0], [0, 1, -g1], [new * k, new * c, m1 - new * c * lag]])
+    right = np.array([[1, b1, b2], [0, 1, g0], [-old * k, -old * c, old * c * lag - m0]])
     return np.linalg.solve(left, right)
 
 
@@ -145,7 +146,7 @@ class CentralDifference:
     def matrices(self, M: np.ndarray, C: np.ndarray, K: np.ndarray, dt: float) -> Matrices:
         """Coefficients for mass, damping and stiffness on the freedoms with mass."""
         unit = np.eye(len(M))
-        return Matrices(unit, 0.5 * unit, 0.5 * unit, 0.5, M + 0.5 * dt * C, 0.0 * M, 0.0)
+        return Matrices(unit, 0.5 * unit, 0.5 * unit, 0.5 * unit, 0.0 * unit, M, 0.0 * M, 0.0)
 
     def limit(self, omega: float) -> float:
         """Largest stable step (s) for the highest circular frequency (rad/s), at any damping: Δt = 2/ω."""
@@ -176,7 +177,7 @@ class Chang:
         whole = M + 0.5 * dt * C + 0.25 * dt * dt * K
         b1 = np.linalg.solve(whole, M + 0.5 * dt * C)
         b2 = 0.5 * np.linalg.solve(whole, M)
-        return Matrices(b1, b2, 0.5 * unit, 0.5, M + 0.5 * dt * C, 0.0 * M, 0.0)
+        return Matrices(b1, b2, 0.5 * unit, 0.5 * unit, 0.0 * unit, M, 0.0 * M, 0.0)
 
     def array(self) -> np.ndarray:
         """Parameters as the engine reads them."""
@@ -192,7 +193,11 @@ class KolayRicles:
     """KR-α of Kolay & Ricles (2014), explicit in displacement and velocity, `rho` its spectral radius at infinity.
 
     u' = u + Δt·v + Δt²·α₂·a, v' = v + Δt·α₁·a, M·[(I − α₃)a' + α₃·a] + C·v(n+1−αf) + f(n+1−αf) = p(n+1−αf), with
-    β = ¼(½ + γ)², the pair of αm and αf that makes the radius exactly ρ∞ (not the modified variant of 2019).
+    β = ¼(½ + γ)², the pair of αm and αf that makes the radius exactly ρ∞ (not the modified variant).
+
+    The published velocity is late by γΔt: a start from v(0) with a(0) ≠ 0, and every energy, would be of first order.
+    Here the velocity is V = v + γΔt·α₁·a, of second order; in it u' = u + Δt·V + ½Δt²·α₁·a (own rearrangement). From
+    a(0) = 0 the displacements are those of the published form.
     """
 
     rho: float = 0.8
@@ -231,8 +236,8 @@ class KolayRicles:
         alpha3 = np.linalg.solve(whole, am * M + af * rest)
         unit = np.eye(len(M))
         # M·(I − α₃) without the cancellation of I − α₃.
-        a1 = M @ np.linalg.solve(whole, (1.0 - am) * M + (1.0 - af) * rest)
-        return Matrices(unit, (0.5 + g) * alpha1, alpha1, 0.0, a1, M @ alpha3, af)
+        m1 = M @ np.linalg.solve(whole, (1.0 - am) * M + (1.0 - af) * rest)
+        return Matrices(unit, 0.5 * alpha1, (1.0 - g) * alpha1, g * alpha1, g * alpha1, m1, M @ alpha3, af)
 
     def array(self) -> np.ndarray:
         """Parameters as the engine reads them."""
