@@ -29,7 +29,8 @@ class Checks:
 
     def __init__(self, test: HybridTest, amplitude: float, duration: float = 1.0) -> None:
         self.test, self.guard = test, test.guard
-        self.amplitude = within("amplitude of the checks", amplitude, 0.0, test.limits.step, open_low=True)
+        smallest = float(test.guard.bounds.step.min())
+        self.amplitude = within("amplitude of the checks", amplitude, 0.0, smallest, open_low=True)
         self.duration = positive("duration of a check motion", duration)
         test.open()
 
@@ -79,7 +80,11 @@ class Checks:
 
     def tare(self, bound: float | None = None, samples: int = 8) -> Result:
         """Initial force at rest, subtracted from then on; `bound` in N (default: 5 % of the force limit)."""
-        limit = 0.05 * self.test.limits.force if bound is None else positive("bound of the tare", bound)
+        limit = (
+            0.05 * float(self.guard.bounds.force.max())
+            if bound is None
+            else positive("bound of the tare", bound)
+        )
         zero = np.zeros(self.test.freedoms)
         forces = np.array([self._go(zero).force for _ in range(samples)])
         mean, spread = forces.mean(axis=0), forces.std(axis=0)
@@ -170,7 +175,7 @@ class Checks:
             0.2,
             hint="10-20 % of the motion is the trade's practice",
         )
-        limit_u = 0.5 * self.test.limits.tracking if tracking is None else tracking
+        limit_u = 0.5 * float(self.guard.bounds.tracking.min()) if tracking is None else tracking
         limit_e = 0.5 * self.test.limits.energy if energy is None else energy
         outcome = self.test.low_level(scale)
         gap = float(np.abs(outcome.displacement - outcome.target).max()) if outcome.step else np.inf
@@ -186,7 +191,8 @@ class Checks:
         """Back to zero displacement by small steps; the specimen is still elastic after a low-level run."""
         here = self.guard.command_now
         far = float(np.abs(here).max())
-        longest = 0.5 * min(self.test.limits.step, self.test.limits.velocity * self.duration)
+        bounds = self.guard.bounds
+        longest = 0.5 * float(np.minimum(bounds.step, bounds.velocity * self.duration).min())
         for share in np.linspace(1.0, 0.0, max(2, int(np.ceil(far / longest)) + 1))[1:]:
             self.guard.apply(Command(self.guard.last_sequence + 1, here * share, self.duration))
 

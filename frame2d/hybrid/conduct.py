@@ -76,8 +76,8 @@ class HybridTest:
     `limits`, `table`: the guard's on the solver's side. `stiffness`: the largest credible stiffness of the specimen,
     (freedoms, freedoms), for unloading. `make_compensation()` returns a fresh compensator. `transfer`: stiffness by
     which a measured force is carried from where the rig is to where it should be (initial-stiffness correction,
-    Nakashima & Kato 1987, from memory; None: off). `views` are called with a `Progress` after each step. `pace`: seconds
-    between steps of a test against the clock (None: as fast as the specimen answers).
+    Nakashima & Kato 1987, from memory; None: off). `views` are called with a `Progress` after each step. `pace`:
+    seconds between steps of a test against the clock (None: as fast as the specimen answers).
     """
 
     def __init__(
@@ -278,11 +278,11 @@ class HybridTest:
                 )
             return
         gap_u = float(np.abs(now.displacement - expected.displacement).max())
-        gap_f = float(np.abs(now.force - expected.force).max())
-        allowed_f = self.force_tolerance * self.limits.force
-        if not gap_u <= self.resume_tolerance or not gap_f <= allowed_f:
+        gap_f = float((np.abs(now.force - expected.force) / guard.bounds.force).max())
+        if not gap_u <= self.resume_tolerance or not gap_f <= self.force_tolerance:
             raise NotReady(
-                f"the rig is {gap_u:.3g} (allowed {self.resume_tolerance:g}) and {gap_f:.4g} N (allowed {allowed_f:g}) "
+                f"the rig is {gap_u:.3g} (allowed {self.resume_tolerance:g}) and {gap_f:.2%} of the force limit (allowed "
+                f"{self.force_tolerance:.0%}) "
                 "away from where the journal left it: it crept, relaxed or was moved"
             )
 

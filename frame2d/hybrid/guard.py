@@ -55,7 +55,8 @@ class Guarded(Specimen):
             )
         self.state = "ready"
         self.events: list[Event] = []
-        self.monitor = EnergyMonitor(self.freedoms, limits.floor)
+        self.bounds = limits.bounds(self.freedoms)
+        self.monitor = EnergyMonitor(self.freedoms, self.bounds.floor)
         #: Given by the solver's side before each command: energies of the structure.
         self.energies: Energies | None = None
         #: Given by the solver's side before each command: what is wanted at its end, if compensation asks for more.
@@ -110,23 +111,23 @@ class Guarded(Specimen):
         return reading
 
     def _check_command(self, command: Command) -> None:
-        limits, target = self.limits, np.asarray(command.displacement, dtype=np.float64)
+        target = np.asarray(command.displacement, dtype=np.float64)
         if target.shape != (self.freedoms,) or not np.isfinite(target).all() or not command.duration > 0.0:
             self._trip(
                 "command", f"command {command.sequence} is {target.tolist()} in {command.duration} s", command
             )
-        low, high = limits.stroke
-        if target.min() < low or target.max() > high:
-            self._trip("stroke", f"command {target.tolist()} outside [{low:g}, {high:g}]", command)
-        change = float(np.abs(target - self._command).max())
-        if change > limits.step:
-            self._trip("step", f"command changes by {change:.4g}, allowed {limits.step:g}", command)
-        if change > limits.velocity * command.duration:
+        bounds = self.bounds
+        if (target < bounds.low).any() or (target > bounds.high).any():
+            text = f"command {target.tolist()} outside [{bounds.low.tolist()}, {bounds.high.tolist()}]"
+            self._trip("stroke", text, command)
+        change = np.abs(target - self._command)
+        if (change > bounds.step).any():
             self._trip(
-                "velocity",
-                f"command moves at {change / command.duration:.4g}, allowed {limits.velocity:g}",
-                command,
+                "step", f"command changes by {change.tolist()}, allowed {bounds.step.tolist()}", command
             )
+        if (change > bounds.velocity * command.duration).any():
+            speed = (change / command.duration).tolist()
+            self._trip("velocity", f"command moves at {speed}, allowed {bounds.velocity.tolist()}", command)
 
     def _check_deadline(self, command: Command) -> None:
         if self.limits.deadline == 0.0 or self._ended is None:
@@ -153,14 +154,18 @@ class Guarded(Specimen):
         self._reading = reading
         wanted = self._command if self.target is None else self.target
         gap = displacement - wanted
-        self.shares = shares(limits, displacement, force, gap)
+        self.shares = shares(self.bounds, displacement, force, gap)
         energy = abs(self.monitor.update(wanted, reading, self.energies))
         self.shares["energy"] = energy / limits.energy
         # The severest trigger of this reading decides.
         found: list[tuple[Action, str, str]] = []
         if self.shares["force"] > 1.0:
             found.append(
-                (self.table.action("force"), "force", f"measured {force.tolist()}, allowed {limits.force:g}")
+                (
+                    self.table.action("force"),
+                    "force",
+                    f"measured {force.tolist()}, allowed {self.bounds.force.tolist()}",
+                )
             )
         if self.shares["stroke"] > 1.0:
             found.append((self.table.action("stroke"), "stroke", f"measured {displacement.tolist()}"))
@@ -169,7 +174,7 @@ class Guarded(Specimen):
                 (
                     self.table.action("tracking"),
                     "tracking",
-                    f"error {gap.tolist()}, allowed {limits.tracking:g}",
+                    f"error {gap.tolist()}, allowed {self.bounds.tracking.tolist()}",
                 )
             )
         if energy > limits.energy:
@@ -186,7 +191,7 @@ class Guarded(Specimen):
         before = self._reading
         if before is None:
             return
-        moving = np.abs(self._moved) > self.limits.flat_motion
+        moving = np.abs(self._moved) > self.bounds.flat_motion
         same_u = moving & (reading.displacement == before.displacement)
         same_f = moving & (reading.force == before.force)
         # A channel at rest neither counts nor clears.
@@ -241,34 +246,34 @@ class Guarded(Specimen):
 
     def unload(self, event: Event | None = None) -> None:
         """Move to zero measured force at the limited velocity; stop if a reading fails or it does not arrive."""
-        limits = self.limits
+        limits, bounds = self.limits, self.bounds
         if self.state == "stopped":
             raise Refused("the rig has been stopped: it belongs to its own hardware now")
         self.state = "unloading"
         reading = self._reading
-        longest = min(limits.slow * limits.unload_cycle, limits.step)
+        longest = np.minimum(bounds.slow * limits.unload_cycle, bounds.step)
         share = 1.0
         for _ in range(int(limits.unload_time / limits.unload_cycle)):
             if reading is None or not self._valid(reading):
                 self._stop("unloading needs valid force and displacement")
                 return
-            if np.abs(reading.force).max() <= limits.no_force:
+            loaded = np.abs(reading.force) > bounds.no_force
+            if not loaded.any():
                 self.state = "unloaded"
                 return
             if self.stiffness is None:
                 change = (
                     -np.sign(reading.force)
                     * longest
-                    * np.minimum(1.0, np.abs(reading.force) / limits.force * 10.0)
+                    * np.minimum(1.0, np.abs(reading.force) / bounds.force * 10.0)
                 )
-                change[np.abs(reading.force) <= limits.no_force] = 0.0
+                change[~loaded] = 0.0
             else:
                 change = -np.linalg.lstsq(self.stiffness, reading.force, rcond=None)[0]
             change *= share
-            size = float(np.abs(change).max())
-            if size > longest:
-                change *= longest / size
-            target = np.clip(self._command + change, *limits.stroke)
+            # All freedoms slow down together, so that the direction stays.
+            change /= max(1.0, float((np.abs(change) / longest).max()))
+            target = np.clip(self._command + change, bounds.low, bounds.high)
             command = Command(self.last_sequence + 1, target, limits.unload_cycle)
             try:
                 new = self.inner.apply(command)
@@ -281,7 +286,7 @@ class Guarded(Specimen):
             )
             self._moved = target - self._command
             self._command = target
-            if frozen and np.abs(self._moved).max() > limits.flat_motion:
+            if frozen and (np.abs(self._moved) > bounds.flat_motion).any():
                 self._stop("unloading moves but the readings do not")
                 return
             if float(new.force @ reading.force) < 0.0:

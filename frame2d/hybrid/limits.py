@@ -3,7 +3,7 @@
 from dataclasses import asdict, dataclass, field
 from enum import IntEnum
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -52,20 +52,43 @@ TRIGGERS: dict[str, tuple[str, Action, Action, Action]] = {
 }
 
 
+#: One number for every interface freedom, or a tuple with one for each.
+Each = float | tuple[float, ...]
+
+
+class Bounds(NamedTuple):
+    """The limits as arrays (freedoms,)."""
+
+    low: np.ndarray
+    high: np.ndarray
+    force: np.ndarray
+    velocity: np.ndarray
+    step: np.ndarray
+    tracking: np.ndarray
+    flat_motion: np.ndarray
+    slow: np.ndarray
+    no_force: np.ndarray
+    #: Least energy of the energy monitor, J.
+    floor: float
+
+
 @dataclass(frozen=True)
 class Limits:
-    """What may leave and what may come back, per interface freedom (one number serves all); m, rad, N, N·m, s."""
+    """What may leave and what may come back; m, rad, N, N·m, s.
+
+    Where `Each` stands, one number serves all interface freedoms, a tuple has one for each.
+    """
 
     #: (low, high) displacement.
-    stroke: tuple[float, float]
+    stroke: tuple[Each, Each]
     #: Largest measured force, either sign.
-    force: float
+    force: Each
     #: Largest velocity of a command in the laboratory.
-    velocity: float
+    velocity: Each
     #: Largest change from one command to the next.
-    step: float
+    step: Each
     #: Largest difference of measured displacement and command (1-2 mm or 5 % of the peak; common practice).
-    tracking: float
+    tracking: Each
     #: HSEM to warn and to act (1 % and 5 %; common practice).
     energy_warning: float = 0.01
     energy: float = 0.05
@@ -80,21 +103,21 @@ class Limits:
     #: The same for forces; 0 for models without noise whose force may rest on a plateau.
     flat_force: int = 25
     #: The command must have moved so far for a reading to count as flat.
-    flat_motion: float = 1e-5
+    flat_motion: Each = 1e-5
     #: Share of a limit that warns (80-85 %; common practice).
     warning_share: float = 0.85
     #: Velocity while unloading (0: a tenth of `velocity`), and the force that counts as none (0: 0.5 % of `force`).
-    unload_velocity: float = 0.0
-    unload_force: float = 0.0
+    unload_velocity: Each = 0.0
+    unload_force: Each = 0.0
     #: Longest time that unloading may take, s, and the duration of one of its moves.
     unload_time: float = 600.0
     unload_cycle: float = 0.25
 
     def __post_init__(self) -> None:
-        low, high = (
-            finite(f"Limits.stroke {end}", v) for end, v in zip(("low", "high"), self.stroke, strict=True)
-        )
-        if not low < high:
+        for end, values in zip(("low", "high"), self.stroke, strict=True):
+            for value in np.atleast_1d(values):
+                finite(f"Limits.stroke {end}", value)
+        if not (np.asarray(self.stroke[0]) < np.asarray(self.stroke[1])).all():
             raise InputError(f"Limits.stroke is {self.stroke}; allowed: (low, high) with low < high")
         for name in (
             "force",
@@ -106,27 +129,35 @@ class Limits:
             "unload_time",
             "unload_cycle",
         ):
-            positive(f"Limits.{name}", getattr(self, name))
+            for value in np.atleast_1d(getattr(self, name)):
+                positive(f"Limits.{name}", value)
         for name in ("energy_floor", "deadline", "flat_motion", "unload_velocity", "unload_force"):
-            within(f"Limits.{name}", getattr(self, name), 0.0, 1e30)
+            for value in np.atleast_1d(getattr(self, name)):
+                within(f"Limits.{name}", value, 0.0, 1e30)
         for name in ("late_cycles", "flat_displacement", "flat_force"):
             within(f"Limits.{name}", getattr(self, name), 0, 1e9)
         within("Limits.warning_share", self.warning_share, 0.0, 1.0, open_low=True)
 
-    @property
-    def slow(self) -> float:
-        """Velocity while unloading."""
-        return min(self.unload_velocity or 0.1 * self.velocity, self.velocity)
-
-    @property
-    def no_force(self) -> float:
-        """Force that counts as none."""
-        return self.unload_force or 0.005 * self.force
-
-    @property
-    def floor(self) -> float:
-        """Least energy of the energy monitor, J."""
-        return self.energy_floor or 0.01 * self.force * max(abs(self.stroke[0]), abs(self.stroke[1]))
+    def bounds(self, freedoms: int) -> Bounds:
+        """Arrays (freedoms,); raises `InputError` for a tuple of another length."""
+        given = {
+            "low": self.stroke[0], "high": self.stroke[1], "force": self.force, "velocity": self.velocity,
+            "step": self.step, "tracking": self.tracking, "flat_motion": self.flat_motion,
+            "slow": self.unload_velocity, "no_force": self.unload_force,
+        }  # fmt: skip
+        arrays = {}
+        for name, value in given.items():
+            array = np.atleast_1d(np.asarray(value, dtype=np.float64))
+            if array.size not in (1, freedoms):
+                raise InputError(
+                    f"limit {name} has {array.size} numbers; allowed: 1, or {freedoms}, one a freedom"
+                )
+            arrays[name] = np.broadcast_to(array, freedoms).copy()
+        slow = np.where(arrays["slow"] > 0.0, arrays["slow"], 0.1 * arrays["velocity"])
+        arrays["slow"] = np.minimum(slow, arrays["velocity"])
+        arrays["no_force"] = np.where(arrays["no_force"] > 0.0, arrays["no_force"], 0.005 * arrays["force"])
+        reach = np.maximum(np.abs(arrays["low"]), np.abs(arrays["high"]))
+        return Bounds(**arrays, floor=self.energy_floor or 0.01 * float((arrays["force"] * reach).max()))
 
 
 @dataclass(frozen=True)
@@ -158,9 +189,8 @@ class Table:
         lines = ["What the guard does, and the limits (SI units):"]
         lines += [f"  {name:<10} {self.action(name).name:<7} {TRIGGERS[name][0]}" for name in TRIGGERS]
         lines += [f"  {name} = {value}" for name, value in asdict(limits).items()]
-        lines.append(
-            f"  unload: to zero measured force at {limits.slow:g} m/s; stop: the rig's own hardware takes over"
-        )
+        lines.append("  unload: to zero measured force at unload_velocity (0: a tenth of velocity)")
+        lines.append("  stop: the rig's own hardware takes over, nothing moves afterwards")
         return "\n".join(lines)
 
     def digest(self, limits: Limits) -> str:
@@ -190,12 +220,11 @@ class Event:
         )
 
 
-def shares(limits: Limits, displacement: np.ndarray, force: np.ndarray, gap: np.ndarray) -> dict[str, float]:
-    """Used share of stroke, force and tracking limits, 1 at the limit."""
-    low, high = limits.stroke
-    middle, half = 0.5 * (low + high), 0.5 * (high - low)
+def shares(bounds: Bounds, displacement: np.ndarray, force: np.ndarray, gap: np.ndarray) -> dict[str, float]:
+    """Used share of stroke, force and tracking limits, 1 at the limit; the worst freedom."""
+    middle, half = 0.5 * (bounds.low + bounds.high), 0.5 * (bounds.high - bounds.low)
     return {
-        "stroke": float(np.abs(displacement - middle).max() / half),
-        "force": float(np.abs(force).max() / limits.force),
-        "tracking": float(np.abs(gap).max() / limits.tracking),
+        "stroke": float((np.abs(displacement - middle) / half).max()),
+        "force": float((np.abs(force) / bounds.force).max()),
+        "tracking": float((np.abs(gap) / bounds.tracking).max()),
     }

@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
-from frame2d.materials.law import Law
 
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid.borrow import borrowed, merged
 from frame2d.hybrid.specimen import Command, Reading, Specimen
 from frame2d.kernels import NOT_CONVERGED, OK, at, call_law, compiled
+from frame2d.materials.law import Law
 
 _ITERATIONS = 40
 _TOLERANCE = 1e-11
@@ -256,13 +256,13 @@ class Network:
     def series(cls, *laws: Law) -> "Network":
         """Several laws that share one force, from the ground to the interface."""
         count = len(laws)
-        springs = []
+        springs: list[tuple[Law, list[float]]] = []
         for i, law in enumerate(laws):
             row = np.zeros(count)
             row[0 if i == count - 1 else i + 1] = 1.0
             if i > 0:
                 row[i] = -1.0
-            springs.append((law, row))
+            springs.append((law, row.tolist()))
         return cls(springs, freedoms=1, internal=count - 1)
 
     def arrays(self) -> Arrays:

@@ -6,7 +6,6 @@ import secrets
 import socket
 from typing import Any
 
-
 from frame2d.errors import positive, within
 from frame2d.hybrid.guard import Tripped
 from frame2d.hybrid.limits import Event

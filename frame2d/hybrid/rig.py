@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
-from frame2d.materials.law import Law
 from scipy.linalg import expm
 
 from frame2d.errors import Frame2dError, InputError, known, within
@@ -20,6 +19,7 @@ from frame2d.hybrid.geometry import Geometry, pose_at, strokes_at
 from frame2d.hybrid.network import Arrays, Network, _eliminate, commit, lend, respond
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen
 from frame2d.kernels import OK, compiled
+from frame2d.materials.law import Law
 
 # Columns of the parameter table, one row an actuator.
 (AREA, STROKE, SUPPLY, GAIN, COMPLIANCE, LEAK, MASS, VISCOUS, COULOMB, BREAK, FRAME, GAP, OWN_MASS, OWN_DAMPING,

@@ -15,7 +15,7 @@ from frame2d.errors import Frame2dError, within
 from frame2d.hybrid.guard import Guarded, Tripped
 from frame2d.hybrid.journal import Journal, JournalError, rows
 from frame2d.hybrid.limits import Limits, Table
-from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused, Specimen, as_specimen
+from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused, as_specimen
 from frame2d.hybrid.wire import UNITS, VERSION, Channel, array, check_address, numbers, proof
 
 

@@ -156,25 +156,22 @@ def _hits(
     limits: Limits,
     duration: float,
 ) -> dict[str, int]:
-    change = np.abs(np.diff(command, axis=0, prepend=np.zeros((1, command.shape[1])))).max(axis=1)
-    low, high = limits.stroke
-    outside = np.maximum(
-        np.maximum(command, displacement).max(axis=1) - high,
-        low - np.minimum(command, displacement).min(axis=1),
-    )
+    bounds = limits.bounds(command.shape[1])
+    change = np.abs(np.diff(command, axis=0, prepend=np.zeros((1, command.shape[1]))))
+    most, least = np.maximum(command, displacement), np.minimum(command, displacement)
     beyond = {
-        "stroke": outside > 0.0,
-        "force": np.abs(force).max(axis=1) > limits.force,
-        "velocity": change > limits.velocity * duration,
-        "step": change > limits.step,
-        "tracking": np.abs(displacement - target).max(axis=1) > limits.tracking,
+        "stroke": ((most > bounds.high) | (least < bounds.low)).any(axis=1),
+        "force": (np.abs(force) > bounds.force).any(axis=1),
+        "velocity": (change > bounds.velocity * duration).any(axis=1),
+        "step": (change > bounds.step).any(axis=1),
+        "tracking": (np.abs(displacement - target) > bounds.tracking).any(axis=1),
     }
     mean = 0.5 * (force + np.vstack([np.zeros((1, force.shape[1])), force[:-1]]))
     moved = np.diff(displacement, axis=0, prepend=np.zeros((1, force.shape[1])))
     wanted = np.diff(target, axis=0, prepend=np.zeros((1, force.shape[1])))
     error = np.cumsum((mean * (wanted - moved)).sum(axis=1))
     work = np.cumsum(np.abs((mean * moved).sum(axis=1)))
-    beyond["energy"] = np.abs(error) > limits.energy * np.maximum(work, limits.floor)
+    beyond["energy"] = np.abs(error) > limits.energy * np.maximum(work, bounds.floor)
     return {name: int(np.argmax(where)) + 1 if where.any() else -1 for name, where in beyond.items()}
 
 

@@ -52,8 +52,9 @@ def rig(**options):
 def make(specimen, journal=None, operator=None, views=(), **options):
     operator = operator or Unattended(True)
     defaults = {"stiffness": np.array([[K]]), "time_scale": kills.SCALE, "force_tolerance": 0.05}
+    limits = options.pop("limits", kills.LIMITS)
     return HybridTest(
-        kills.make_solver, specimen, kills.LIMITS, operator, journal, views=views, **(defaults | options)
+        kills.make_solver, specimen, limits, operator, journal, views=views, **(defaults | options)
     )
 
 
@@ -123,8 +124,7 @@ def test_each_check_finds_its_fault(fault, check, word, tmp_path):
     loose = replace(
         kills.LIMITS, tracking=100.0, force=1e9 if fault != "tare" else 6e5, stroke=(-100, 100), energy=1e9
     )
-    test = make(Wrong(fault), tmp_path / "a.db")
-    test.guard.limits = loose
+    test = make(Wrong(fault), tmp_path / "a.db", limits=loose)
     checks = Checks(test, 0.002)
     result = checks.stiffness(np.array([[K]]))[0] if check == "stiffness" else getattr(checks, check)()
     assert not result.ok and word in result.text

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid import Action, Command, Guarded, Limits, Model, Reading, Specimen, Table, Tripped
-from frame2d.hybrid.specimen import LinkLost, Refused
+from frame2d.hybrid.specimen import LinkLost, Own, Refused
 from frame2d.materials import Bilinear
 
 LIMITS = Limits(
@@ -134,10 +134,10 @@ def test_too_large_a_force_unloads_to_zero_force_not_to_zero_displacement():
     assert tripped(guard, [0.022]).trigger == "force"
     assert guard.state == "unloaded"
     reading = rig.read()
-    assert abs(reading.force[0]) <= LIMITS.no_force / 3.0 + 1e-6
+    assert abs(reading.force[0]) <= LIMITS.bounds(1).no_force[0] / 3.0 + 1e-6
     assert 0.005 < reading.displacement[0] < 0.0215
     moves = np.diff([0.022, *[c.displacement[0] for c in rig.sent[before + 1 :]]])
-    assert np.abs(moves).max() <= LIMITS.slow * LIMITS.unload_cycle * (1.0 + 1e-9)
+    assert np.abs(moves).max() <= LIMITS.bounds(1).slow[0] * LIMITS.unload_cycle * (1.0 + 1e-9)
 
 
 def test_unloading_stops_when_its_feedback_dies():
@@ -271,3 +271,21 @@ def test_no_command_beyond_a_limit_ever_leaves(story, on_tracking):
         assert command.duration > 0.0
         assert abs(u - before) <= min(LIMITS.step, LIMITS.velocity * command.duration) * (1.0 + 1e-12)
         before = u
+
+
+class Springs:
+    """Two springs, as a user writes them."""
+
+    def measure(self, displacement):
+        return np.array([1e6, 1e5]) * displacement
+
+
+def test_limits_may_differ_from_freedom_to_freedom():
+    """Translations and rotations have limits of their own; a tuple of the wrong length is refused."""
+    limits = replace(LIMITS, stroke=((-0.05, -0.01), (0.05, 0.01)), step=(0.01, 0.001), force=(1e5, 1e4))
+    two = Guarded(Own(Springs(), 2), limits, clock=lambda: 0.0)
+    two.apply(Command(1, np.array([0.009, 0.0009]), 0.25))
+    with pytest.raises(Tripped, match="step"):
+        two.apply(Command(2, np.array([0.009, 0.0029]), 0.25))
+    with pytest.raises(InputError, match="one a freedom"):
+        limits.bounds(3)
