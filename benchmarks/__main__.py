@@ -8,6 +8,7 @@ import sys
 BENCHMARKS = {
     "textbook": "values of the verification cases beside their references",
     "speed": "time of a step against other solvers, cost growth, ensembles",
+    "robust": "random frames and motions: how each run ends",
 }
 
 

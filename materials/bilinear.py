@@ -38,7 +38,8 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
     out[0] = F
     out[1] = tangent
     out[2] = 0.0
-    out[3] = 0.5 * F * F / k
+    kinematic = (1.0 - r) * H
+    out[3] = 0.5 * F * F / k + (0.5 * back * back / kinematic if kinematic > 0.0 else 0.0)
     return OK
 
 
@@ -52,11 +53,19 @@ class Bilinear(Law):
     isotropic: float = 0.0
 
     kernel = kernel
+    recoverable = "F²/(2k), and α²/(2(1 − r)H) of the back force, which reversed yielding returns"
 
     def __post_init__(self) -> None:
         positive("Bilinear.k", self.k)
         positive("Bilinear.Fy", self.Fy)
-        within("Bilinear.b", self.b, 0.0, 1.0, open_high=True, hint="b is a ratio of stiffnesses, not a stiffness")
+        within(
+            "Bilinear.b",
+            self.b,
+            0.0,
+            1.0,
+            open_high=True,
+            hint="b is a ratio of stiffnesses, not a stiffness",
+        )
         within("Bilinear.isotropic", self.isotropic, 0.0, 1.0, hint="it is a share: 0 kinematic, 1 isotropic")
 
     def initial_memory(self) -> np.ndarray:

@@ -44,7 +44,9 @@ class Rayleigh:
         """Damping matrix of the free freedoms, N·s/m."""
         found = modes(system, state, max(self.modes))
         if max(self.modes) > found.omega.size:
-            raise InputError(f"Rayleigh.modes is {self.modes!r}; allowed: modes up to {found.omega.size}, there are no more")
+            raise InputError(
+                f"Rayleigh.modes is {self.modes!r}; allowed: modes up to {found.omega.size}, the last"
+            )
         i, j = (found.omega[number - 1] for number in self.modes)
         a0, a1 = rayleigh_coefficients(self.ratio, i, self.ratio, j)
         return csc_matrix(a0 * system.mass + a1 * system.damped)

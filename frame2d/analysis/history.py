@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from frame2d.model.system import System
 
 
+#: Most numbers that one response may hold (16 GB).
+MOST_NUMBERS = 2_000_000_000
+
+
 def resampled(values: np.ndarray, record_dt: float, dt: float, what: str) -> np.ndarray:
     """History at the analysis step, linear between samples; raises `InputError` for steps that do not fit."""
     samples = np.asarray(values, dtype=float)
@@ -96,12 +100,17 @@ def time_history(
     if ground is not None:
         lengths.append(ground.size)
     if duration is not None:
-        lengths.append(round(duration / dt) + 1)
+        lengths.append(round(positive("duration", duration) / positive("dt", dt)) + 1)
     if not lengths:
         raise InputError(
             "nothing tells how long to run; allowed: a record, forces, support motion or duration"
         )
     rows = max(lengths)
+    if rows * (3 * system.count + system.gather_all.shape[0]) > MOST_NUMBERS:
+        raise InputError(
+            f"the history has {rows:,} steps of {system.count} freedoms; allowed: up to {MOST_NUMBERS:,} numbers in all. "
+            "Likely mistake: dt in ms read as s, or a duration in ms"
+        )
     patterns, factors = [], []
     if ground is not None:
         patterns.append(-system.influence())

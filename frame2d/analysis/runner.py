@@ -104,7 +104,9 @@ def finish(
 ) -> Response:
     """Response and final state; raises `AnalysisError` when not converged."""
     supports = history[done - 1] if history.size else begin.supports
-    state = State(motion, float(time[done - 1]), load, supports, begin.released, begin.replaced)
+    # Statics takes no time.
+    now = float(time[done - 1]) if kind == "time history" else begin.time
+    state = State(motion, now, load, supports, begin.released, begin.replaced)
     response = Response(
         system, kind, time[:done], log.cut(done), history[:done], state, outcome, extra, room.counts.copy()
     )
