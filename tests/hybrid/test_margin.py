@@ -29,7 +29,9 @@ from frame2d.hybrid import (
     loop_margin,
     polynomial,
 )
+from frame2d.hybrid.actuator import loop_lag
 from frame2d.hybrid.scheme import Stepper
+from frame2d.hybrid.virtual import virtual_test
 from frame2d.materials import Elastic
 
 ONE = np.ones((1, 1))
@@ -220,3 +222,25 @@ def test_orders_and_lags_out_of_range_are_refused():
         polynomial(4, 0.01, 0.01)
     with pytest.raises(InputError, match="guess"):
         polynomial(2, 0.1, 0.01)
+
+
+@pytest.mark.parametrize("kff_share", [0.0, 0.7])
+def test_the_simulated_rig_rings_as_its_lag_predicts(kff_share):
+    """At full speed a linear servo-hydraulic rig takes the damping that its closed-form lag predicts."""
+    mass, dt = 1e5, 1.0 / 128.0
+    stiffness = mass * OMEGA**2
+    a = Actuator(friction=0.0, leakage=0.0)
+    c = Controller(kff=kff_share / a.no_load_velocity)
+    lag = loop_lag(a, c, stiffness)
+    M, K, zero = mass * ONE, stiffness * ONE, 0.0 * ONE
+    C = 0.2 * OMEGA * M
+    margin = loop_margin(Stepper(KRAlpha(1.0), M, C, K, dt), zero, ONE, K, lag)
+    load = np.zeros((513, 1))
+    load[:10] = 2e5
+    solver = MatrixSolver(Computed(M, C, zero, ONE), Declared(K, K), KRAlpha(1.0), load, dt)
+    run = virtual_test(solver, Rig(Elastic(stiffness), a, c), LIMITS)
+    u = run.target[:, 0]
+    early, late = np.sqrt((u[128:256] ** 2).mean()), np.sqrt((u[384:512] ** 2).mean())
+    found = -np.log(late / early) / (2.0 * margin.omega[0])
+    assert lag > 0.005 and margin.damping[0] < 0.09
+    assert found == pytest.approx(margin.damping[0], abs=4e-3)
