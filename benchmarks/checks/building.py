@@ -27,7 +27,9 @@ def chain(frame: Frame, a: str, b: str, count: int, member: Member) -> list[str]
     for k in range(1, count):
         share = k / count
         names.append(
-            frame.node(f"{a}>{b}:{k}", first.x + share * (last.x - first.x), first.y + share * (last.y - first.y))
+            frame.node(
+                f"{a}>{b}:{k}", first.x + share * (last.x - first.x), first.y + share * (last.y - first.y)
+            )
         )
     names.append(b)
     for k in range(count):

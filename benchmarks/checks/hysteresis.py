@@ -47,7 +47,9 @@ def hy_2() -> Answers:
     """Menegotto-Pinto link."""
     smooth = MenegottoPinto(k=1e7, Fy=1e5, b=0.02, R0=20.0, a1=0.0)
     answers: Answers = {}
-    for u, F in zip([0.005, 0.01, 0.02, 0.05, 0.1], drive(smooth, np.array([0, 5e-3, 0.01, 0.02, 0.05, 0.1])).force[1:]):
+    for u, F in zip(
+        [0.005, 0.01, 0.02, 0.05, 0.1], drive(smooth, np.array([0, 5e-3, 0.01, 0.02, 0.05, 0.1])).force[1:]
+    ):
         answers[f"a_{u:g}"] = float(F)
     steps = 4000
     loop = drive(MenegottoPinto(k=1e7, Fy=1e5, b=0.02, R0=5.0, a1=0.0), path([0.0, 0.04, -0.04, 0.04], steps))

@@ -40,7 +40,15 @@ def lr_2() -> Answers:
     """Cantilever rolled up by an end moment, 50 elements."""
     length, EI = 10.0, 2.1e6
     system = _cantilever(length, 50, 2.1e11, 0.1, 1e-5, mz=1.0)
-    circle = push(system, pattern="tip", node="tip", component="rz", target=2.0 * math.pi, steps=100, options=Options(tolerance=1e-9))
+    circle = push(
+        system,
+        pattern="tip",
+        node="tip",
+        component="rz",
+        target=2.0 * math.pi,
+        steps=100,
+        options=Options(tolerance=1e-9),
+    )
     answers: Answers = {"M_2pi": float(circle.factor[-1])}
     state = None
     for quarter in range(1, 5):
@@ -65,7 +73,9 @@ def lr_3() -> Answers:
     chain(frame, "apex", "right", 64, member)
     frame.load("apex", fy=-1.0, case="apex")
     steps = 80
-    response = push(frame.compile(), pattern="apex", node="apex", component="uy", target=-2.0 * 0.0098, steps=steps)
+    response = push(
+        frame.compile(), pattern="apex", node="apex", component="uy", target=-2.0 * 0.0098, steps=steps
+    )
     P, w = response.factor, -response.displacement("apex", "uy")
     answers: Answers = {}
     for eighth in range(1, 9):
@@ -93,7 +103,11 @@ def lr_4() -> Answers:
     system = frame.compile()
     across = system.row(loaded, "ux")
     response = push(
-        system, pattern="loaded", arc_length=0.05, most_steps=600, stop=lambda factor, q: float(across @ q) > 0.95
+        system,
+        pattern="loaded",
+        arc_length=0.05,
+        most_steps=600,
+        stop=lambda factor, q: float(across @ q) > 0.95,
     )
     P, u, v = response.factor, response.displacement(loaded), -response.displacement(loaded, "uy")
     s = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(u), np.diff(v)))])

@@ -1,6 +1,5 @@
 """Substructuring cases: reduction of a chain, partitioned time integration."""
 
-
 from benchmarks.checks.building import shear_building
 from benchmarks.textbook import Answers
 from frame2d import modes

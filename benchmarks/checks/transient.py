@@ -32,7 +32,12 @@ def _forced(
 ) -> Response:
     damping = StiffnessMass(a0=2.0 * ratio * OMEGA)
     return time_history(
-        system, forces={("1", "ux"): force}, dt=dt, damping=damping, scheme=scheme or newmark(), duration=duration
+        system,
+        forces={("1", "ux"): force},
+        dt=dt,
+        damping=damping,
+        scheme=scheme or newmark(),
+        duration=duration,
     )
 
 

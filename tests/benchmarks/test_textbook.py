@@ -63,7 +63,11 @@ def test_table_is_whole() -> None:
 
 def test_tolerances_are_kept() -> None:
     """A value just inside its tolerance is ok and one just outside is not, for every kind of tolerance."""
-    for tolerance, inside, outside in ((1e-3, 2.0019, 2.0021), ({"abs": 0.01}, 1.991, 1.989), ("exact", 2.0, 2.1)):
+    for tolerance, inside, outside in (
+        (1e-3, 2.0019, 2.0021),
+        ({"abs": 0.01}, 1.991, 1.989),
+        ("exact", 2.0, 2.1),
+    ):
         row = {"expected": 2.0, "tolerance": tolerance}
         assert textbook.within(inside, row)[1]
         assert not textbook.within(outside, row)[1]
