@@ -142,7 +142,7 @@ def new_room(plan: Plan) -> Room:
     widest = int(plan.width.max()) if plan.width.size else 1
     tangents = int((plan.width**2).sum()) if plan.width.size else 1
     vectors: Any = [np.zeros(n) for _ in range(10)]
-    return Room(
+    return Room(  # type: ignore[call-arg]
         np.zeros(parts_d + 1),
         np.zeros(parts_d + 1),
         np.zeros(parts_d + 1),

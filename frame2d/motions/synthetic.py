@@ -1,0 +1,168 @@
+"""Synthetic records that are compatible with a target spectrum: random phases, an envelope, iterative matching.
+
+A sum of cosines with random phases under an envelope is shaped in the frequency domain, amplitudes times target over
+spectrum (Gasparini & Vanmarcke 1976, Simulated earthquake motions compatible with prescribed response spectra; from
+memory), brought to rest at its end, and then matched in the time domain by wavelets (`frame2d.motions.adjustment`).
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from frame2d.errors import Frame2dError, InputError, positive
+from frame2d.motions.adjustment import adjust
+from frame2d.motions.processing import at_rest
+from frame2d.motions.pulse import Pulse
+from frame2d.motions.record import Record
+from frame2d.motions.spectra import checked_periods, response_spectra
+from frame2d.motions.target import Target
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """Amplitude in time: a parabola over `rise`, 1 over `strong`, exponential decay to 5 % over `fade` (all in s).
+
+    The form of Jennings, Housner & Tsai 1968 (from memory). EN 1998-1, 3.2.3.1.2(3) wants a stationary part of at
+    least 10 s where nothing is known of the site.
+    """
+
+    rise: float = 2.0
+    strong: float = 10.0
+    fade: float = 8.0
+
+    def __post_init__(self) -> None:
+        for what in ("rise", "strong", "fade"):
+            positive(f"envelope {what}", getattr(self, what), hint="in s")
+
+    @property
+    def duration(self) -> float:
+        """Whole duration, s."""
+        return self.rise + self.strong + self.fade
+
+    def __call__(self, t: np.ndarray) -> np.ndarray:
+        """Amplitude at times `t`; the last tenth of the decay is faded to zero."""
+        decay = np.exp(np.log(0.05) * (t - self.rise - self.strong) / self.fade)
+        level = np.where(
+            t < self.rise, (t / self.rise) ** 2, np.where(t < self.rise + self.strong, 1.0, decay)
+        )
+        last = np.clip((self.duration - t) / (0.1 * self.fade), 0.0, 1.0)
+        return np.asarray(level * np.sin(0.5 * np.pi * last) ** 2)
+
+
+def synthetic_record(
+    target: Target,
+    seed: int | np.random.Generator,
+    *,
+    dt: float = 0.005,
+    envelope: Envelope | None = None,
+    pulse: Pulse | None = None,
+    periods: Any = None,
+    tolerance: float = 0.05,
+    name: str = "synthetic",
+) -> Record:
+    """One artificial record whose PSA is within `tolerance` of `target` at `periods`, at rest at its end.
+
+    `seed` is a whole number or a numpy Generator: the same seed gives the same record. `periods` in s, None: 80 evenly
+    in logarithm from four steps to 4 s (never denser than the target is known). A `pulse` is added before the
+    matching, which then tunes the sum: the pulse alone must stay below the target. Raises `InputError` for a pulse that
+    is too strong or outside the record, `Frame2dError` when the tolerance is not reached (take another seed, a longer
+    envelope, or a wider tolerance).
+    """
+    dt = positive("dt", dt, hint="in seconds")
+    envelope = Envelope() if envelope is None else envelope
+    rng = np.random.default_rng(seed)
+    T = np.geomspace(4.0 * dt, 4.0, 80) if periods is None else np.atleast_1d(checked_periods(periods))
+    t = dt * np.arange(int(np.ceil(envelope.duration / dt)) + 1)
+    fixed = np.zeros(t.size) if pulse is None else at_rest(_checked_pulse(pulse, target, T, t), dt)
+    noise = _shaped_noise(rng, target, T, t, envelope(t), fixed)
+    said = f"synthetic: random phases, seed {seed if isinstance(seed, int) else 'of a Generator'}, {envelope}"
+    start = Record(at_rest(noise + fixed, dt), dt, name, True, (said,))
+    fit = adjust(start, target, T, tolerance=tolerance)
+    if not fit.converged:
+        worst = int(np.argmax(np.abs(fit.ratio_after - 1.0)))
+        raise Frame2dError(
+            f"synthetic record {name!r} reaches {fit.ratio_after[worst]:.3f} of {target.name} at T = {T[worst]:.3g} s, "
+            f"tolerance {tolerance:g}; take another seed, a longer envelope, or a wider tolerance"
+        )
+    with_pulse = () if pulse is None else (str(pulse),)
+    a = at_rest(fit.record.acceleration, dt)
+    return Record(a, dt, name, True, (said, *with_pulse, fit.record.provenance[-1]), None, envelope.strong)
+
+
+def synthetic_suite(
+    target: Target, count: int, seed: int, *, name: str = "synthetic", **options: Any
+) -> list[Record]:
+    """`count` independent synthetic records "name 1", "name 2" …; `options` as in `synthetic_record`.
+
+    Each record has its own stream of random numbers, so that the first ones stay the same when `count` grows. A record
+    that misses the tolerance is drawn again, up to five times; then the last error is raised.
+    """
+    if int(count) != count or count < 1:
+        raise InputError(f"count is {count!r}; allowed: a whole number from 1")
+    suite = []
+    for i, stream in enumerate(np.random.SeedSequence(seed).spawn(int(count)), 1):
+        rng = np.random.default_rng(stream)
+        for attempt in range(5):
+            try:
+                suite.append(synthetic_record(target, rng, name=f"{name} {i}", **options))
+                break
+            except InputError:
+                raise
+            except Frame2dError:
+                if attempt == 4:
+                    raise
+    return suite
+
+
+def _checked_pulse(pulse: Pulse, target: Target, T: np.ndarray, t: np.ndarray) -> np.ndarray:
+    reach = 0.5 * pulse.cycles * pulse.period
+    if pulse.time - reach < 0.0 or pulse.time + reach > t[-1]:
+        raise InputError(
+            f"pulse lasts from {pulse.time - reach:g} to {pulse.time + reach:g} s; allowed: within 0 to {t[-1]:g} s"
+        )
+    alone = pulse.acceleration(t)
+    ratio = response_spectra(Record(alone, t[1], "pulse", True), T, target.damping).PSA / target.acceleration(
+        T
+    )
+    if ratio.max() > 1.0:
+        raise InputError(
+            f"velocity of the pulse is {pulse.velocity:g} m/s; its spectrum alone is {ratio.max():.2f} times the target at "
+            f"{T[np.argmax(ratio)]:.3g} s; allowed: at most {pulse.velocity / ratio.max():.3g} m/s"
+        )
+    return alone
+
+
+def _shaped_noise(
+    rng: np.random.Generator,
+    target: Target,
+    T: np.ndarray,
+    t: np.ndarray,
+    envelope: np.ndarray,
+    fixed: np.ndarray,
+) -> np.ndarray:
+    """Random phases under the envelope whose spectrum, with `fixed` added, roughly follows the target."""
+    dt = t[1]
+    frequency = np.fft.rfftfreq(t.size, dt)[1:]
+    turn = np.exp(1j * rng.uniform(0.0, 2.0 * np.pi, frequency.size))
+    goal = target.acceleration(T)
+    order = np.argsort(1.0 / T)
+    # amplitudes of the start follow pseudo-velocity; below the longest period they fall off, or displacements drift
+    amplitude = np.interp(frequency, 1.0 / T[order], (goal * T)[order])
+    amplitude *= np.minimum(1.0, (frequency * T.max()) ** 2)
+    amplitude /= amplitude.max()
+
+    def noise() -> np.ndarray:
+        return np.asarray(envelope * np.fft.irfft(np.concatenate([[0.0], amplitude * turn]), t.size))
+
+    for round_ in range(6):
+        a = noise()
+        found = response_spectra(
+            Record(a + fixed * (round_ > 0), dt, "trial", True), T, target.damping, at="samples"
+        ).PSA
+        if round_ == 0:
+            amplitude *= np.mean(goal / found)
+            continue
+        gain = np.clip(goal / found, 0.3, 3.0)
+        amplitude *= np.interp(frequency, 1.0 / T[order], gain[order])
+    return noise()
