@@ -10,7 +10,7 @@ _checkout = Path(__file__).resolve().parent.parent
 if (_checkout / "pyproject.toml").is_file() and (_checkout / "materials" / "__init__.py").is_file():
     __path__.append(str(_checkout))
 
-from frame2d.analysis import (  # noqa: E402
+from frame2d.analysis import (
     AnalysisError,
     Caughey,
     GeneralizedAlpha,
@@ -30,9 +30,9 @@ from frame2d.analysis import (  # noqa: E402
     time_history,
     wood,
 )
-from frame2d.elements import BeamColumn, Brace, Link, ShearLink  # noqa: E402
-from frame2d.errors import Frame2dError, InputError  # noqa: E402
-from frame2d.model import Frame, State, System  # noqa: E402
+from frame2d.elements import BeamColumn, Brace, Link, ShearLink
+from frame2d.errors import Frame2dError, InputError
+from frame2d.model import Frame, State, System
 
 __all__ = [
     "AnalysisError", "BeamColumn", "Brace", "Caughey", "Frame", "Frame2dError", "GeneralizedAlpha", "InputError",

@@ -217,7 +217,9 @@ class BoucWen(Law):
 def admissible(beta: float, gamma: float) -> str:
     """What is wrong with these shape parameters; empty where they are normalised and can only dissipate."""
     if abs(beta + gamma - 1.0) > 1e-9:
-        return "allowed: beta + gamma = 1. Likely mistake: values that belong to z in metres; multiply by uy**n"
+        return (
+            "allowed: beta + gamma = 1. Likely mistake: values that belong to z in metres; multiply by uy**n"
+        )
     if not -beta <= gamma <= beta:
         return "allowed: -beta <= gamma <= beta (Erlicher & Bursi 2008)"
     return ""
