@@ -370,6 +370,14 @@ class HybridTest:
                     for view in self.views:
                         view(progress)
         done = self.step
+        if not quiet and ending == "unloaded":
+            here = guard.read()
+            rest = {
+                "command": guard.command_now.tolist(),
+                "u": here.displacement.tolist(),
+                "f": here.force.tolist(),
+            }
+            self.note("at rest", {"sequence": guard.last_sequence, **rest})
         if not quiet:
             self.note("end", {"ending": ending, "steps": done})
         return histories.outcome(ending, done, list(guard.events), 0 if journal is None else journal.waits)

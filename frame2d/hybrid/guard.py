@@ -5,6 +5,7 @@ The same class stands on the solver's side and again on the specimen's side; nei
 
 import time
 from collections.abc import Callable
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -56,6 +57,12 @@ class Guarded(Specimen):
         self.state = "ready"
         self.events: list[Event] = []
         self.bounds = limits.bounds(self.freedoms)
+        # Plain numbers: comparing three of them costs less than one numpy call.
+        b = self.bounds
+        self._commanded = [
+            *zip(b.low.tolist(), b.high.tolist(), b.step.tolist(), b.velocity.tolist(), strict=True)
+        ]
+        self._flat_motion = b.flat_motion.tolist()
         self.monitor = EnergyMonitor(self.freedoms, self.bounds.floor)
         #: Given by the solver's side before each command: energies of the structure.
         self.energies: Energies | None = None
@@ -65,8 +72,7 @@ class Guarded(Specimen):
         self._command = np.zeros(self.freedoms)
         self._moved = np.zeros(self.freedoms)
         self._reading: Reading | None = None
-        self._flat_u = np.zeros(self.freedoms)
-        self._flat_f = np.zeros(self.freedoms)
+        self._flat = [[0] * self.freedoms, [0] * self.freedoms]
         self._late = 0
         self._ended: float | None = None
         self._operator = ""
@@ -106,28 +112,32 @@ class Guarded(Specimen):
             self._note(other.event)
             raise
         self.last_sequence = command.sequence
-        self._moved = np.array(command.displacement, dtype=np.float64) - self._command
-        self._command = np.array(command.displacement, dtype=np.float64)
+        target = np.array(command.displacement, dtype=np.float64)
+        self._moved, self._command = target - self._command, target
         return reading
 
     def _check_command(self, command: Command) -> None:
-        target = np.asarray(command.displacement, dtype=np.float64)
-        if target.shape != (self.freedoms,) or not np.isfinite(target).all() or not command.duration > 0.0:
-            self._trip(
-                "command", f"command {command.sequence} is {target.tolist()} in {command.duration} s", command
-            )
-        bounds = self.bounds
-        if (target < bounds.low).any() or (target > bounds.high).any():
-            text = f"command {target.tolist()} outside [{bounds.low.tolist()}, {bounds.high.tolist()}]"
-            self._trip("stroke", text, command)
-        change = np.abs(target - self._command)
-        if (change > bounds.step).any():
-            self._trip(
-                "step", f"command changes by {change.tolist()}, allowed {bounds.step.tolist()}", command
-            )
-        if (change > bounds.velocity * command.duration).any():
-            speed = (change / command.duration).tolist()
-            self._trip("velocity", f"command moves at {speed}, allowed {bounds.velocity.tolist()}", command)
+        target, seconds = np.asarray(command.displacement, dtype=np.float64), command.duration
+        if target.shape != (self.freedoms,) or not seconds > 0.0 or not all(map(isfinite, target.tolist())):
+            self._trip("command", f"command {command.sequence} is {target.tolist()} in {seconds} s", command)
+        before = self._command.tolist()
+        for i, (u, old, (low, high, step, velocity)) in enumerate(
+            zip(target.tolist(), before, self._commanded, strict=True), 1
+        ):
+            change = abs(u - old)
+            if u < low or u > high:
+                self._trip(
+                    "stroke", f"command of freedom {i} is {u:.6g}, allowed {low:g} to {high:g}", command
+                )
+            if change > step:
+                self._trip(
+                    "step", f"command of freedom {i} changes by {change:.4g}, allowed {step:g}", command
+                )
+            if change > velocity * seconds:
+                speed = change / seconds
+                self._trip(
+                    "velocity", f"command of freedom {i} moves at {speed:.4g}, allowed {velocity:g}", command
+                )
 
     def _check_deadline(self, command: Command) -> None:
         if self.limits.deadline == 0.0 or self._ended is None:
@@ -148,7 +158,7 @@ class Guarded(Specimen):
         limits = self.limits
         displacement, force = np.asarray(reading.displacement), np.asarray(reading.force)
         good = displacement.shape == force.shape == (self.freedoms,)
-        if not good or not np.isfinite(displacement).all() or not np.isfinite(force).all():
+        if not good or not all(map(isfinite, displacement.tolist() + force.tolist())):
             self._trip("nan", f"reading is {displacement.tolist()}, {force.tolist()}", command, reading)
         self._check_flat(command, reading)
         self._reading = reading
@@ -157,57 +167,42 @@ class Guarded(Specimen):
         self.shares = shares(self.bounds, displacement, force, gap)
         energy = abs(self.monitor.update(wanted, reading, self.energies))
         self.shares["energy"] = energy / limits.energy
-        # The severest trigger of this reading decides.
-        found: list[tuple[Action, str, str]] = []
-        if self.shares["force"] > 1.0:
-            found.append(
-                (
-                    self.table.action("force"),
-                    "force",
-                    f"measured {force.tolist()}, allowed {self.bounds.force.tolist()}",
-                )
-            )
-        if self.shares["stroke"] > 1.0:
-            found.append((self.table.action("stroke"), "stroke", f"measured {displacement.tolist()}"))
-        if self.shares["tracking"] > 1.0:
-            found.append(
-                (
-                    self.table.action("tracking"),
-                    "tracking",
-                    f"error {gap.tolist()}, allowed {self.bounds.tracking.tolist()}",
-                )
-            )
-        if energy > limits.energy:
-            found.append((self.table.action("energy"), "energy", f"HSEM {self.monitor.ratio:.2%}"))
-        elif energy > limits.energy_warning:
-            self._warn("energy", f"HSEM {self.monitor.ratio:.2%}", command)
-        for _, trigger, text in sorted(found, key=lambda entry: -entry[0])[:1]:
-            self._trip(trigger, text, command, reading)
-        for name in ("force", "stroke", "tracking"):
+        said = {"force": force, "stroke": displacement, "tracking": gap}
+        beyond = [name for name, share in self.shares.items() if share > 1.0]
+        if beyond:
+            # The severest trigger of this reading decides.
+            name = max(beyond, key=self.table.action)
+            text = f"HSEM {self.monitor.ratio:.2%}" if name == "energy" else f"measured {said[name].tolist()}"
+            self._trip(name, text, command, reading)
+        if energy > limits.energy_warning:
+            self._warn("energy", f"HSEM {self.monitor.ratio:.2%}", command, reading)
+        for name in said:
             if limits.warning_share < self.shares[name] <= 1.0:
-                self._warn("margin", f"{name} at {self.shares[name]:.0%} of its limit", command, name)
+                self._warn(
+                    "margin", f"{name} at {self.shares[name]:.0%} of its limit", command, reading, name
+                )
 
     def _check_flat(self, command: Command, reading: Reading) -> None:
         before = self._reading
         if before is None:
             return
-        moving = np.abs(self._moved) > self.bounds.flat_motion
-        same_u = moving & (reading.displacement == before.displacement)
-        same_f = moving & (reading.force == before.force)
-        # A channel at rest neither counts nor clears.
-        self._flat_u = np.where(moving, np.where(same_u, self._flat_u + 1, 0), self._flat_u)
-        self._flat_f = np.where(moving, np.where(same_f, self._flat_f + 1, 0), self._flat_f)
-        for count, limit, name in (
-            (self._flat_u, self.limits.flat_displacement, "displacement"),
-            (self._flat_f, self.limits.flat_force, "force"),
-        ):
-            if limit and count.max() >= limit:
-                self._trip(
-                    "flat line",
-                    f"{name} {int(count.argmax())} repeated {int(count.max())} times",
-                    command,
-                    reading,
-                )
+        pairs = (
+            (
+                self._flat[0],
+                reading.displacement,
+                before.displacement,
+                self.limits.flat_displacement,
+                "displacement",
+            ),
+            (self._flat[1], reading.force, before.force, self.limits.flat_force, "force"),
+        )
+        for i, (moved, least) in enumerate(zip(self._moved.tolist(), self._flat_motion, strict=True)):
+            if abs(moved) <= least:
+                continue  # a channel at rest neither counts nor clears
+            for counts, now, then, limit, name in pairs:
+                counts[i] = counts[i] + 1 if now[i] == then[i] else 0
+                if limit and counts[i] >= limit:
+                    self._trip("flat line", f"{name} {i + 1} repeated {counts[i]} times", command, reading)
 
     # The ladder
 
@@ -216,7 +211,7 @@ class Guarded(Specimen):
         if self.watch is not None:
             self.watch(event)
 
-    def _warn(self, trigger: str, text: str, command: Command, key: str = "") -> None:
+    def _warn(self, trigger: str, text: str, command: Command, reading: Reading, key: str = "") -> None:
         if (key or trigger) in self._warned:
             return
         self._warned.add(key or trigger)
@@ -224,7 +219,7 @@ class Guarded(Specimen):
         if action == Action.WARN:
             self._note(Event(trigger, Action.WARN, text, self.side, command.sequence))
         else:
-            self._trip(trigger, text, command)
+            self._trip(trigger, text, command, reading)
 
     def _trip(self, trigger: str, text: str, command: Command | None, reading: Reading | None = None) -> None:
         action = self.table.action(trigger)

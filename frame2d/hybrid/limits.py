@@ -224,7 +224,7 @@ def shares(bounds: Bounds, displacement: np.ndarray, force: np.ndarray, gap: np.
     """Used share of stroke, force and tracking limits, 1 at the limit; the worst freedom."""
     middle, half = 0.5 * (bounds.low + bounds.high), 0.5 * (bounds.high - bounds.low)
     return {
-        "stroke": float((np.abs(displacement - middle) / half).max()),
-        "force": float((np.abs(force) / bounds.force).max()),
-        "tracking": float((np.abs(gap) / bounds.tracking).max()),
+        "stroke": max((abs(displacement - middle) / half).tolist()),
+        "force": max((abs(force) / bounds.force).tolist()),
+        "tracking": max((abs(gap) / bounds.tracking).tolist()),
     }
