@@ -89,10 +89,10 @@ def push(
             raise InputError(f"{component} of node {node!r} is held by a support and cannot be pushed")
         begin_at = float(row @ begin.motion.q)
         targets = begin_at + np.linspace(0.0, target, steps + 1)
-        return _lead(system, begin, load, row, targets, options or Options(), "push")
+        return _lead(system, begin, load, row, targets, options or Options(), "push", _case(pattern))
     if arc_length is None:
         raise InputError("push needs a way to go; allowed: node and target, or arc_length")
-    return _follow(system, begin, load, arc_length, most_steps, stop, options or Options())
+    return _follow(system, begin, load, arc_length, most_steps, stop, options or Options(), _case(pattern))
 
 
 def cyclic(
@@ -115,7 +115,12 @@ def cyclic(
     if abs(targets[0] - begin_at) > 1e-12:
         targets = np.concatenate([[begin_at], targets])
     load = lateral_pattern(system, pattern, state)
-    return _lead(system, begin, load, row, targets, options or Options(), "cyclic push")
+    return _lead(system, begin, load, row, targets, options or Options(), "cyclic push", _case(pattern))
+
+
+def _case(pattern: str | Mapping[str, float]) -> str | None:
+    """The load case that is the pattern, if it is one."""
+    return pattern if isinstance(pattern, str) and pattern not in PATTERNS else None
 
 
 def _lead(
@@ -126,6 +131,7 @@ def _lead(
     targets: np.ndarray,
     options: Options,
     kind: str,
+    case: str | None,
 ) -> Response:
     plan, room, motion = system.plan, new_room(system.plan), begin.copy_motion()
     prepare(plan, room, STATIC, 1.0)
@@ -188,7 +194,8 @@ def _lead(
     finally:
         if bar is not None:
             bar.close()
-    extra = {"factor": factor[:done], "pattern": load, "control": targets[:done]}
+    extra: dict[str, Any] = {"factor": factor[:done], "pattern": load, "control": targets[:done]}
+    extra["added"] = {case: factor} if case else {}
     history = np.tile(begin.supports, (targets.size, 1))
     kept = begin.load + factor[done - 1] * load
     return finish(
@@ -217,7 +224,14 @@ def _stiff(system: "System", row: np.ndarray, load: np.ndarray) -> float:
 
 
 def _follow(
-    system: "System", begin: "State", load: np.ndarray, length: float, most: int, stop: Any, options: Options
+    system: "System",
+    begin: "State",
+    load: np.ndarray,
+    length: float,
+    most: int,
+    stop: Any,
+    options: Options,
+    case: str | None,
 ) -> Response:
     plan, room, motion = system.plan, new_room(system.plan), begin.copy_motion()
     prepare(plan, room, STATIC, 1.0)
@@ -267,7 +281,8 @@ def _follow(
         arc = min(length, 1.5 * arc)
         if stop is not None and stop(lam, motion.q):
             break
-    extra = {"factor": factors[:done], "pattern": load}
+    extra: dict[str, Any] = {"factor": factors[:done], "pattern": load}
+    extra["added"] = {case: factors} if case else {}
     history = np.tile(begin.supports, (most + 1, 1))
     kept = begin.load + lam * load
     return finish(

@@ -1,5 +1,6 @@
 """`Response`: labelled histories of an analysis, its energies, its final state, and how it went."""
 
+import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -156,7 +157,11 @@ class Response:
         i, j = self.system.frame.nodes[placed.i], self.system.frame.nodes[placed.j]
         length = float(np.hypot(j.x - i.x, j.y - i.y))
         c, s = ((j.x - i.x) / length, (j.y - i.y) / length) if length > 0.0 else (1.0, 0.0)
-        forces = self.member_forces(name) - self.extra.get("member_loads", {}).get(name, 0.0)
+        forces = self.member_forces(name)
+        factors = self.case_factors()
+        for load in self.system.frame.member_loads:
+            if load.member == name and load.case in factors:
+                forces = forces - np.outer(factors[load.case], self.system.equivalent(load))
         return {
             "N": c * forces[:, 3] + s * forces[:, 4],
             "N_start": -(c * forces[:, 0] + s * forces[:, 1]),
@@ -166,9 +171,16 @@ class Response:
             "M_end": forces[:, 5],
         }
 
+    def case_factors(self) -> dict[str, np.ndarray]:
+        """Factors of the load cases that act, by step."""
+        names = json.loads(self.extra.get("case names", "[]"))
+        return {case: np.asarray(self.extra["case factors"][k]) for k, case in enumerate(names)}
+
     def reactions(self) -> dict[tuple[str, str], np.ndarray]:
-        """Force of the ground on each supported freedom (members only), by (node, component)."""
+        """Force of the ground on each supported freedom by (node, component), from members and load cases."""
         total = self._internal_all()
+        for case, factor in self.case_factors().items():
+            total = total - np.outer(factor, self.system.load_all(case))
         back = np.asarray(total @ self.system.supported)
         names = list(self.system.node_index)
         components = ("ux", "uy", "rz")

@@ -1,5 +1,6 @@
 """Run compiled steps in blocks: progress, interruption, and the error that keeps what was computed."""
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -102,11 +103,21 @@ def finish(
     extra: dict[str, Any],
     plan: "Plan",
 ) -> Response:
-    """Response and final state; raises `AnalysisError` when not converged."""
+    """Response and final state; raises `AnalysisError` when not converged.
+
+    `extra["added"]` holds the factors by step of load cases which this analysis adds to those that stay on.
+    """
+    added = extra.pop("added", {})
+    names = sorted({*begin.cases, *added})
+    factors = np.array(
+        [begin.cases.get(case, 0.0) + added.get(case, np.zeros(done))[:done] for case in names]
+    )
+    extra["case names"], extra["case factors"] = json.dumps(names), factors.reshape(len(names), done)
+    cases = {case: float(row[-1]) for case, row in zip(names, extra["case factors"], strict=True)}
     supports = history[done - 1] if history.size else begin.supports
     # Statics takes no time.
     now = float(time[done - 1]) if kind == "time history" else begin.time
-    state = State(motion, now, load, supports, begin.released, begin.replaced)
+    state = State(motion, now, load, supports, begin.released, begin.replaced, cases)
     response = Response(
         system, kind, time[:done], log.cut(done), history[:done], state, outcome, extra, room.counts.copy()
     )

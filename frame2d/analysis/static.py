@@ -69,7 +69,7 @@ def static(
         np.arange(count + 1.0),
         kept,
         history,
-        {},
+        {"added": {case: factor * shares for case, factor in factors.items()}},
         system.plan,
     )
 

@@ -41,6 +41,7 @@ def save(response: Response, path: Any) -> None:
         file["state"].attrs["time"] = response.state.time
         file["state"].attrs["released"] = response.state.released
         file["state"].attrs["replaced"] = json.dumps(response.state.replaced)
+        file["state"].attrs["cases"] = json.dumps(response.state.cases)
         for name, value in response.extra.items():
             if issparse(value):
                 file[f"extra/{name}"] = value.toarray()
@@ -69,6 +70,7 @@ def load(path: Any) -> Response:
             group["supports"][()],
             float(group.attrs["released"]),
             tuple(json.loads(group.attrs["replaced"])),
+            dict(json.loads(group.attrs.get("cases", "{}"))),
         )
         extra: dict[str, Any] = {"ground": None}
         if "extra" in file:

@@ -24,6 +24,8 @@ class State:
     released: float = 0.0
     #: Names of the devices replaced so far, in order.
     replaced: tuple[str, ...] = field(default=())
+    #: Load cases that stay on and their factors; supports and loaded members need them for their forces.
+    cases: dict[str, float] = field(default_factory=dict)
 
     def copy_motion(self) -> Motion:
         """A motion that an analysis may write."""
