@@ -1,5 +1,7 @@
 """Reading of computed curves: kinks of piecewise straight ones, extremes of smooth ones."""
 
+from itertools import pairwise
+
 import numpy as np
 from scipy.interpolate import CubicSpline
 
@@ -18,7 +20,7 @@ def kinks(x: np.ndarray, y: np.ndarray, same: float = 1e-6) -> list[tuple[float,
             if not branches or abs(slope - branches[-1][0]) > 10.0 * limit:
                 branches.append((slope, k))
     found = []
-    for (a, i), (b, j) in zip(branches[:-1], branches[1:], strict=True):
+    for (a, i), (b, j) in pairwise(branches):
         at = (y[j] - y[i] + a * x[i] - b * x[j]) / (a - b)
         found.append((float(at), float(y[i] + a * (at - x[i]))))
     return found

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from scipy.optimize import brentq
@@ -16,7 +17,7 @@ from frame2d.materials.pinched import Pinched
 
 def path(points: Sequence[float], steps: int) -> np.ndarray:
     """Straight legs of `steps` steps between turning points; point k is sample k·steps."""
-    legs = [np.linspace(a, b, steps + 1)[1:] for a, b in zip(points[:-1], points[1:], strict=True)]
+    legs = [np.linspace(a, b, steps + 1)[1:] for a, b in pairwise(points)]
     return np.concatenate([np.array(points[:1]), *legs])
 
 
@@ -47,9 +48,8 @@ def hy_2() -> Answers:
     """Menegotto-Pinto link."""
     smooth = MenegottoPinto(k=1e7, Fy=1e5, b=0.02, R0=20.0, a1=0.0)
     answers: Answers = {}
-    for u, F in zip(
-        [0.005, 0.01, 0.02, 0.05, 0.1], drive(smooth, np.array([0, 5e-3, 0.01, 0.02, 0.05, 0.1])).force[1:]
-    ):
+    deformations = np.array([0.0, 0.005, 0.01, 0.02, 0.05, 0.1])
+    for u, F in zip(deformations[1:], drive(smooth, deformations).force[1:], strict=True):
         answers[f"a_{u:g}"] = float(F)
     steps = 4000
     loop = drive(MenegottoPinto(k=1e7, Fy=1e5, b=0.02, R0=5.0, a1=0.0), path([0.0, 0.04, -0.04, 0.04], steps))
@@ -124,7 +124,7 @@ def hy_5() -> Answers:
     for name, options in variants.items():
         law = BoucWen(k=1.0, Fy=1.0, a=0.0, n=2.0, beta=0.5, gamma=0.5, **options)
         memory = None
-        for number, (a, b) in enumerate(zip(points[:-1], points[1:], strict=True), 1):
+        for number, (a, b) in enumerate(pairwise(points), 1):
             memory = drive(law, np.linspace(a, b, 2001), memory=memory).memory
             answers[f"{name}: z@{number} ({b:g})"] = float(memory[0])
             answers[f"{name}: eps@{number} ({b:g})"] = float(memory[1])

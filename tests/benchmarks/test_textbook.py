@@ -18,7 +18,6 @@ MISSING: dict[tuple[str, str | None], str] = {
     **{("SU-1", f"a_{key}"): NO_REDUCTION for key in ("w1", "w2", "u4", "u8")},
     **{("SU-1", f"{part}_w{number}"): NO_REDUCTION for part in "bc" for number in (1, 2, 3)},
     ("SU-1", "c_w4"): NO_REDUCTION,
-    **{("LS-2", key): "reactions leave out loads on supports" for key in ("R_clamp", "R_roller", "M_clamp")},
 }
 
 
