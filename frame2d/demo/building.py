@@ -23,26 +23,16 @@ E = 210e9
 
 def link_law(level: int) -> BoucWen:
     """Moment against rotation of one weakened end (N·m, rad); weaker in upper storeys."""
-    Mp = (210e3, 195e3, 165e3, 125e3, 80e3)[level - 1]
-    return BoucWen(k=Mp / 0.004, Fy=Mp, a=0.02, n=1.5, beta=0.55)
+    Mp = (120e3, 110e3, 95e3, 75e3, 50e3)[level - 1]
+    return BoucWen(k=Mp / 0.001, Fy=Mp, a=0.01, n=1.5, beta=0.55)
 
 
 def pin_law(level: int) -> BoucWen:
     """Force against displacement of one brace-end pin (N, m); pinched by the play of its hole."""
     Fy = (330e3, 300e3, 250e3, 190e3, 110e3)[level - 1]
-    return BoucWen(
-        k=Fy / 0.0015,
-        Fy=Fy,
-        a=0.03,
-        n=2.0,
-        beta=0.6,
-        delta_eta=0.002,
-        zeta_s=0.75,
-        q=0.1,
-        p=0.3,
-        psi=0.15,
-        lam=0.3,
-    )
+    shape = {"a": 0.02, "n": 2.0, "beta": 0.6, "delta_eta": 0.005}
+    pinching = {"zeta_s": 0.92, "q": 0.1, "p": 0.4, "psi": 0.3, "lam": 0.5}
+    return BoucWen(k=Fy / 0.0015, Fy=Fy, **shape, **pinching)
 
 
 def demo_frame() -> Frame:

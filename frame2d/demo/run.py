@@ -40,13 +40,13 @@ def weak_motion() -> Record | None:
         import obspy
     except ImportError:
         return None
-    from frame2d.motions.seismology import read_strong_motion
+    from frame2d.motions import band_pass, baseline, read_strong_motion
 
     path = Path(obspy.__file__).parent / "io/nied/tests/data/test.knet"
     if not path.is_file():
         return None
     found = read_strong_motion(path)
-    return found[0] if isinstance(found, list | tuple) else found
+    return band_pass(baseline(found[0]), 0.1, 25.0)
 
 
 def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]:
