@@ -8,7 +8,15 @@ from benchmarks.checks.curves import kinks
 from benchmarks.textbook import Answers
 from frame2d import BeamColumn, Frame, Response, push, static
 from frame2d.materials import Bilinear
-from frame2d.materials.yield_surface import Parabola, bilinear, en_section, linear, rolled_section
+from frame2d.materials.axial_moment import AxialMomentHinge
+from frame2d.materials.yield_surface import (
+    Parabola,
+    YieldSurface,
+    bilinear,
+    en_section,
+    linear,
+    rolled_section,
+)
 
 #: Stiffness of a hinge before yield over EI/L. What is left of elastic rotation goes with its inverse, rounding of the
 #: hinge moment with itself.
@@ -153,8 +161,19 @@ def pl_3() -> Answers:
     return {key: 2.0 * once - twice for key, (once, twice) in factors.items()}
 
 
+def _column(surface: YieldSurface, Np: float, Mp: float) -> float:
+    """Factor at which a cantilever column of 3 m with an axial force-moment hinge at its foot collapses."""
+    frame = Frame("column")
+    frame.node("foot", 0.0, 0.0, support="fixed")
+    frame.node("head", 0.0, 3.0)
+    law = AxialMomentHinge(surface, Np, Mp, kN=1e10, kM=1e9, hardening=1e-7)
+    frame.member("column", "foot", "head", BeamColumn(E=200e9, A=1e-2, I=8e-5, start=law))
+    frame.load("head", fx=50e3, fy=-1000e3, case="loads")
+    return float(_led(frame, "head", "ux", 0.05, "loads", 100).factor[-1])
+
+
 def pl_4() -> Answers:
-    """Interaction surfaces: collapse factor of a determinate column, reduced moments."""
+    """Axial force-moment interaction: collapse factor of the column, reduced moments of the surfaces."""
     Np, Mp = 2000e3, 200e3
     surfaces = {
         "lin": linear(),
@@ -165,6 +184,6 @@ def pl_4() -> Answers:
     }
     answers: Answers = {}
     for key, surface in surfaces.items():
-        answers[f"lam_{key}"] = surface.factor(-1000e3 / Np, 150e3 / Mp)
+        answers[f"lam_{key}"] = _column(surface, Np, Mp)
         answers[f"M03_{key}"] = surface.reduced_moment(0.3) * Mp
     return answers
