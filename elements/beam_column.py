@@ -229,7 +229,7 @@ class BeamColumn:
             ends[3 * side] = rows[4 * side] - ay * rows[4 * side + 2]
             ends[3 * side + 1] = rows[4 * side + 1] + ax * rows[4 * side + 2]
             ends[3 * side + 2] = rows[4 * side + 3]
-        local = _rotation(cx, cy) @ ends
+        local = rotation_matrix(cx, cy) @ ends
         elastic = local.T @ local_stiffness(terms, L) @ local
         pieces.damped += elastic
         if self.mass_per_length > 0.0:
@@ -260,7 +260,7 @@ def _rows(layout: list[list[tuple[list[int], list[float]]]], size: int) -> np.nd
     return rows
 
 
-def _rotation(cx: float, cy: float) -> np.ndarray:
+def rotation_matrix(cx: float, cy: float) -> np.ndarray:
     """Global to local axes of both ends."""
     block = np.array([[cx, cy, 0.0], [-cy, cx, 0.0], [0.0, 0.0, 1.0]])
     return np.kron(np.eye(2), block)

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.linalg import eigh
 from scipy.sparse import csr_matrix
 
-from frame2d.elements.beam_column import BeamColumn, _rotation
+from frame2d.elements.beam_column import BeamColumn, rotation_matrix
 from frame2d.elements.beam_kernels import section_terms
 from frame2d.errors import Frame2dError
 
@@ -44,7 +44,7 @@ def geometric_matrix(system: "System", q: np.ndarray) -> csr_matrix:
             matrix = local.T @ matrix @ local
         elif type(member).__name__ == "Brace":
             L = float(np.hypot(j.x - i.x, j.y - i.y))
-            rotation = _rotation((j.x - i.x) / L, (j.y - i.y) / L)
+            rotation = rotation_matrix((j.x - i.x) / L, (j.y - i.y) / L)
             ends = rotation @ u[own]
             N = member.law.stiffness * (ends[3] - ends[0])
             z = np.array([0, -1.0, 0, 0, 1.0, 0])

@@ -162,7 +162,7 @@ def _lead(
                 along = float(row @ direction)
                 change = (goal - at) / along if along != 0.0 else 0.0
                 guess = motion.q + change * direction
-                tolerance = options.tolerance * max(reference, abs(lam) * scale)
+                tolerance = max(options.tolerance * max(reference, abs(lam) * scale), system.rounding)
                 status, new = controlled_step(
                     plan, room, motion, base, load, lam, row, 0.0, goal, guess, lam + change, room.shift, STATIC,
                     tolerance, options.most_iterations,
@@ -260,7 +260,8 @@ def _follow(
         guess, target_factor = motion.q + step, lam + change
         b = weigh * step
         target = float(b @ guess)
-        tolerance = options.tolerance * max(reference, scale * max(abs(lam), abs(target_factor), 1e-12))
+        wanted = max(reference, scale * max(abs(lam), abs(target_factor), 1e-12))
+        tolerance = max(options.tolerance * wanted, system.rounding)
         from_q = motion.q.copy()
         status, new = controlled_step(
             plan, room, motion, base, load, lam, b, 0.0, target, guess, target_factor, room.shift, STATIC, tolerance,

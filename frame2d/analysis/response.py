@@ -12,6 +12,7 @@ from frame2d.errors import InputError, known
 from frame2d.model.state import State
 
 if TYPE_CHECKING:
+    from frame2d.analysis.along import Along
     from frame2d.model.system import PartPlace, System
 
 COUNTS = ("iterations", "factorisations", "evaluations", "halvings", "negative pivots")
@@ -170,6 +171,12 @@ class Response:
             "V_end": -s * forces[:, 3] + c * forces[:, 4],
             "M_end": forces[:, 5],
         }
+
+    def along(self, name: str, step: int = -1, points: int = 201) -> "Along":
+        """Inner forces and deflections along a beam-column at one step (see `frame2d.analysis.along`)."""
+        from frame2d.analysis.along import along
+
+        return along(self, name, step, points)
 
     def case_factors(self) -> dict[str, np.ndarray]:
         """Factors of the load cases that act, by step."""

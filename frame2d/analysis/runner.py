@@ -56,6 +56,7 @@ def run_steps(
 ) -> tuple[int, Outcome]:
     """Run all steps; returns how many rows of the log are filled and the outcome."""
     log.put(0, motion)
+    reference = max(reference, system.rounding / options.tolerance)
     supports = np.vstack([system.imposed_parts, np.zeros((1, system.held.size))])
     watch, limits = drift if drift is not None else (np.zeros((0, 2), dtype=np.int64), np.zeros(0))
     row = 1

@@ -141,6 +141,9 @@ class System:
         self.mass = self.reduce(whole["mass"])
         self.damped = self.reduce(whole["damped"])
         self.plan = self._plan(csr_matrix((self.count, self.count)))
+        diagonal = np.asarray(self.tangent().diagonal()) * self.plan.scale**2
+        #: Force that rounding leaves in members whose nodes stand a member's length apart, N.
+        self.rounding = 2e-16 * float(diagonal.max(initial=0.0)) * self.length
         self._check_stands()
 
     def _tensor(self, kind: str) -> sparse.COO:
