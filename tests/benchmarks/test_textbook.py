@@ -14,10 +14,6 @@ NO_COUPLING = "no partitioned time integration is offered yet"
 MISSING: dict[tuple[str, str | None], str] = {
     ("SU-2", None): NO_COUPLING,
     ("IN-2", "b_half"): "central difference has the damping force at the step, not half a step before",
-    **{("SU-1", f"a_{key}"): NO_REDUCTION for key in ("K11", "M11", "K12", "M12", "K22", "M22")},
-    **{("SU-1", f"a_{key}"): NO_REDUCTION for key in ("w1", "w2", "u4", "u8")},
-    **{("SU-1", f"{part}_w{number}"): NO_REDUCTION for part in "bc" for number in (1, 2, 3)},
-    ("SU-1", "c_w4"): NO_REDUCTION,
 }
 
 
