@@ -114,7 +114,7 @@ class BoucWenAsymmetric(Law):
         if len(psi) != 6:
             raise InputError(f"BoucWenAsymmetric psi has {len(psi)} values; allowed: 6, one a phase")
         betas = np.linalg.solve([_signs(*phase) for phase in PHASES], [finite("psi", value) for value in psi])
-        return cls(k, Fy, a, n, *(float(beta) for beta in betas), allow_inadmissible)
+        return cls(k, Fy, a, n, *(float(beta) for beta in betas), allow_inadmissible)  # type: ignore[call-arg, arg-type]
 
     def __post_init__(self) -> None:
         positive("BoucWenAsymmetric.k", self.k)

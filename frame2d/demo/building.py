@@ -5,6 +5,8 @@ diagonals whose lower ends are pins that bend between plates (pinched loops); gr
 plausible, nothing is designed to a code.
 """
 
+from typing import Any
+
 from frame2d.elements import BeamColumn, Brace
 from frame2d.materials import BoucWen, Elastic, Series
 from frame2d.model import Frame
@@ -30,8 +32,8 @@ def link_law(level: int) -> BoucWen:
 def pin_law(level: int) -> BoucWen:
     """Force against displacement of one brace-end pin (N, m); pinched by the play of its hole."""
     Fy = (330e3, 300e3, 250e3, 190e3, 110e3)[level - 1]
-    shape = {"a": 0.02, "n": 2.0, "beta": 0.6, "delta_eta": 0.005}
-    pinching = {"zeta_s": 0.92, "q": 0.1, "p": 0.4, "psi": 0.3, "lam": 0.5}
+    shape: dict[str, Any] = {"a": 0.02, "n": 2.0, "beta": 0.6, "delta_eta": 0.005}
+    pinching: dict[str, Any] = {"zeta_s": 0.92, "q": 0.1, "p": 0.4, "psi": 0.3, "lam": 0.5}
     return BoucWen(k=Fy / 0.0015, Fy=Fy, **shape, **pinching)
 
 
