@@ -1,11 +1,11 @@
-"""Command line: `frame2d demo`."""
+"""Command line: `frame2d demo`, `frame2d journal`."""
 
 import argparse
 import sys
 from collections.abc import Sequence
 
 from frame2d import __version__
-from frame2d.errors import Frame2dError
+from frame2d.errors import Frame2dError, InputError
 
 
 def parser() -> argparse.ArgumentParser:
@@ -20,6 +20,10 @@ def parser() -> argparse.ArgumentParser:
     demo = commands.add_parser("demo", help="run the invented five-storey frame from gravity to animation")
     demo.add_argument("--out", default="out", help="folder for results (default: out)")
     demo.add_argument("--quick", action="store_true", help="shorter motion, no video")
+    journal = commands.add_parser("journal", help="look into the journal of a hybrid test")
+    journal.add_argument("action", choices=("list", "verify", "export"), help="what to do with it")
+    journal.add_argument("file", help="journal file")
+    journal.add_argument("--to", help="file to export to, .h5 or .csv")
     return top
 
 
@@ -31,6 +35,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             from frame2d.demo import run_demo
 
             run_demo(chosen.out, quick=chosen.quick)
+        elif chosen.command == "journal":
+            return journal(chosen.action, chosen.file, chosen.to)
     except Frame2dError as error:
         print(f"frame2d: {error}", file=sys.stderr)
         return 1
@@ -38,6 +44,24 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("frame2d: interrupted", file=sys.stderr)
         return 130
     return 0
+
+
+def journal(action: str, file: str, to: str | None) -> int:
+    """List, verify or export a journal; returns 1 when it does not verify."""
+    from frame2d.hybrid import journal as journals
+
+    if action == "list":
+        for row in journals.rows(file):
+            print(f"{row.number:6d}  step {row.step:6d}  {row.kind:10s} {row.body}")
+        return 0
+    if action == "export":
+        if to is None:
+            raise InputError("journal export needs --to; allowed: a file that ends in .h5 or .csv")
+        print(f"written to {journals.export(file, to)}")
+        return 0
+    verdict = journals.verify(file)
+    print(verdict)
+    return 0 if verdict.intact and verdict.sound == verdict.present else 1
 
 
 if __name__ == "__main__":
