@@ -16,7 +16,6 @@ whose second derivative has at most one zero in ωτ ≤ 1, so its first derivat
 from typing import Any
 
 import numpy as np
-from scipy.linalg import expm
 
 from frame2d.kernels import compiled
 
@@ -33,19 +32,57 @@ def step_matrices(stiffness: np.ndarray, damping: np.ndarray, dt: float) -> np.n
     `stiffness` k in 1/s², `damping` c in 1/s, per unit mass, any sign; `dt` in s.
     """
     k, c = np.broadcast_arrays(np.asarray(stiffness, float), np.asarray(damping, float))
-    scale = np.maximum(np.sqrt(np.abs(k)), 1.0 / dt)
-    system = np.zeros((k.size, 4, 4))
-    system[:, 0, 1] = scale * dt
-    system[:, 1, 0] = -k * dt / scale
-    system[:, 1, 1] = -c * dt
-    system[:, 1, 2] = -dt
-    system[:, 2, 3] = 1.0
-    whole = expm(system)
-    matrices = whole[:, :2, :].copy()
-    matrices[:, 0, 1:] /= scale[:, None]
-    matrices[:, 1, 0] *= scale
-    matrices[:, :, 2] -= matrices[:, :, 3]
-    return matrices
+    out = np.empty((k.size, 2, 4))
+    _fill_steps(k.astype(float), c.astype(float), dt, out)
+    return out
+
+
+@compiled
+def _fill_steps(k, c, dt, out):  # type: ignore[no-untyped-def]
+    """Exponential of each system by its power series on a 2ˢ-th of the step, squared s times.
+
+    (A general routine pays more for its calls to linear algebra than these 4 by 4 matrices cost.)
+    """
+    system, power, square = np.zeros((4, 4)), np.zeros((4, 4)), np.zeros((4, 4))
+    for i in range(k.size):
+        scale = max(np.sqrt(abs(k[i])), 1.0 / dt)  # of u, so that ω·u, v, a·Δt stand beside each other
+        halvings = 0
+        h = dt
+        while h * (scale + abs(c[i]) + 1.0 / dt) > 1.0:
+            h *= 0.5
+            halvings += 1
+        system[0, 1] = scale * h
+        system[1, 0] = -k[i] * h / scale
+        system[1, 1] = -c[i] * h
+        system[1, 2] = -h  # the load is carried as a and its increment over the whole step
+        system[2, 3] = h / dt
+        power[:] = np.eye(4)
+        for n in range(18, 0, -1):  # Horner: 1 + A(1 + A/2(1 + A/3(…
+            _multiply(system, power, square)
+            for row in range(4):
+                for column in range(4):
+                    power[row, column] = square[row, column] / n + (1.0 if row == column else 0.0)
+        for _ in range(halvings):
+            _multiply(power, power, square)
+            power[:] = square
+        for column in range(4):
+            out[i, 0, column] = power[0, column] / scale
+            out[i, 1, column] = power[1, column]
+        out[i, 0, 0] *= scale
+        out[i, 1, 0] *= scale
+        for row in range(2):
+            out[i, row, 2] -= out[i, row, 3]
+
+
+@compiled
+def _multiply(left, right, out):  # type: ignore[no-untyped-def]
+    """Product of two 4 by 4 matrices."""
+    for row in range(4):
+        for column in range(4):
+            total = 0.0
+            for n in range(4):
+                total += left[row, n] * right[n, column]
+            out[row, column] = total
 
 
 @compiled
