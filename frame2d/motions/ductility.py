@@ -105,6 +105,8 @@ def largest(a, dt, tail, pieces, elastic, plastic, k, c, b, fy, trace, work):  #
 def _search(a, dt, tail, pieces, elastic, plastic, k, c, b, demand, targets, ratio, out):  # type: ignore[no-untyped-def]
     """Largest strength for each of the growing ductilities `targets`, and its ductility, into `out` [targets, 2]."""
     none, work = np.zeros(0), np.zeros((3, _TERMS))
+    if demand <= 0.0:
+        return NOT_CONVERGED
     high = demand
     low = demand
     over = 1.0  # ductility at `low`

@@ -2,7 +2,8 @@
 
 A sum of cosines with random phases under an envelope is shaped in the frequency domain, amplitudes times target over
 spectrum (Gasparini & Vanmarcke 1976, Simulated earthquake motions compatible with prescribed response spectra; from
-memory), brought to rest at its end, and then matched in the time domain by wavelets (`frame2d.motions.adjustment`).
+memory), brought to rest at its end, and then matched in the time domain by wavelets (`frame2d.motions.adjustment`). Beside a
+pulse the noise is shaped to what the pulse leaves of the target, √(target² − pulse²), so that the pulse stands out.
 """
 
 from dataclasses import dataclass
@@ -19,6 +20,8 @@ from frame2d.motions.spectra import checked_periods, response_spectra
 from frame2d.motions.target import Target
 
 _ATTEMPTS = 8
+#: Noise beside a pulse has at least this share of the target (ours).
+_LEAST_NOISE = 0.1
 
 
 @dataclass(frozen=True)
@@ -76,13 +79,13 @@ def synthetic_record(
     rng = np.random.default_rng(seed)
     T = np.geomspace(4.0 * dt, 4.0, 80) if periods is None else np.atleast_1d(checked_periods(periods))
     t = dt * np.arange(int(np.ceil(envelope.duration / dt)) + 1)
-    fixed = np.zeros(t.size) if pulse is None else at_rest(_checked_pulse(pulse, target, T, t), dt)
+    fixed, goal = (0.0 * t, target.acceleration(T)) if pulse is None else _with_pulse(pulse, target, T, t)
     said = f"synthetic: random phases, seed {seed if isinstance(seed, int) else 'of a Generator'}, {envelope}"
     with_pulse = () if pulse is None else (str(pulse),)
     closest = np.inf
     for attempt in range(1, _ATTEMPTS + 1):
-        noise = _shaped_noise(rng, target, T, t, envelope(t), fixed)
-        start = Record(at_rest(noise + fixed, dt), dt, name, True)
+        noise = _shaped_noise(rng, goal, target.damping, T, t, envelope(t))
+        start = Record(at_rest(noise + (1.0 - _share_of(fixed, noise, dt)) * fixed, dt), dt, name, True)
         fit = adjust(start, target, T, tolerance=tolerance)
         if fit.converged:
             notes = (f"{said}, attempt {attempt}", *with_pulse, fit.record.provenance[-1])
@@ -110,54 +113,56 @@ def synthetic_suite(
     ]
 
 
-def _checked_pulse(pulse: Pulse, target: Target, T: np.ndarray, t: np.ndarray) -> np.ndarray:
+def _with_pulse(pulse: Pulse, target: Target, T: np.ndarray, t: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Acceleration of the pulse, and the spectrum that is left for the noise: √(target² − pulse²)."""
     reach = 0.5 * pulse.cycles * pulse.period
     if pulse.time - reach < 0.0 or pulse.time + reach > t[-1]:
         raise InputError(
             f"pulse lasts from {pulse.time - reach:g} to {pulse.time + reach:g} s; allowed: within 0 to {t[-1]:g} s"
         )
-    alone = pulse.acceleration(t)
-    ratio = response_spectra(Record(alone, t[1], "pulse", True), T, target.damping).PSA / target.acceleration(
-        T
+    alone = at_rest(pulse.acceleration(t), t[1])
+    PSA, goal = (
+        response_spectra(Record(alone, t[1], "pulse", True), T, target.damping).PSA,
+        target.acceleration(T),
     )
-    if ratio.max() > 1.0:
+    most = float(np.max(PSA / goal))
+    if most > 1.0:
         raise InputError(
-            f"velocity of the pulse is {pulse.velocity:g} m/s; its spectrum alone is {ratio.max():.2f} times the target at "
-            f"{T[np.argmax(ratio)]:.3g} s; allowed: at most {pulse.velocity / ratio.max():.3g} m/s"
+            f"velocity of the pulse is {pulse.velocity:g} m/s; its spectrum alone is {most:.2f} times the target at "
+            f"{T[np.argmax(PSA / goal)]:.3g} s; allowed: at most {pulse.velocity / most:.3g} m/s"
         )
-    return alone
+    return alone, np.sqrt(np.maximum(goal**2 - PSA**2, (_LEAST_NOISE * goal) ** 2))
+
+
+def _share_of(pulse: np.ndarray, noise: np.ndarray, dt: float) -> float:
+    """How much of the pulse the noise holds by chance, by projection of its velocity; it would cancel or double it."""
+    v, w = (np.cumsum(a) * dt for a in (pulse, at_rest(noise, dt)))
+    return float(v @ w / (v @ v)) if np.any(pulse) else 0.0
 
 
 def _shaped_noise(
     rng: np.random.Generator,
-    target: Target,
+    goal: np.ndarray,
+    damping: float,
     T: np.ndarray,
     t: np.ndarray,
     envelope: np.ndarray,
-    fixed: np.ndarray,
 ) -> np.ndarray:
-    """Random phases under the envelope whose spectrum, with `fixed` added, roughly follows the target."""
+    """Random phases under the envelope whose spectrum roughly follows `goal` (m/s² at T)."""
     dt = t[1]
     frequency = np.fft.rfftfreq(t.size, dt)[1:]
     turn = np.exp(1j * rng.uniform(0.0, 2.0 * np.pi, frequency.size))
-    goal = target.acceleration(T)
     order = np.argsort(1.0 / T)
     # amplitudes of the start follow pseudo-velocity; below the longest period they fall off, or displacements drift
     amplitude = np.interp(frequency, 1.0 / T[order], (goal * T)[order])
     amplitude *= np.minimum(1.0, (frequency * T.max()) ** 2)
-    amplitude /= amplitude.max()
-
-    def noise() -> np.ndarray:
-        return np.asarray(envelope * np.fft.irfft(np.concatenate([[0.0], amplitude * turn]), t.size))
-
-    for round_ in range(6):
-        a = noise()
-        found = response_spectra(
-            Record(a + fixed * (round_ > 0), dt, "trial", True), T, target.damping, at="samples"
-        ).PSA
-        if round_ == 0:
-            amplitude *= np.mean(goal / found)
-            continue
-        gain = np.clip(goal / found, 0.3, 3.0)
-        amplitude *= np.interp(frequency, 1.0 / T[order], gain[order])
-    return noise()
+    a = np.zeros(t.size)
+    for round_ in range(7):
+        a = envelope * np.fft.irfft(np.concatenate([[0.0], amplitude * turn]), t.size)
+        found = response_spectra(Record(a, dt, "trial", True), T, damping, at="samples").PSA
+        gain = goal / found
+        if round_ == 0:  # the level alone
+            amplitude *= np.mean(gain)
+        else:
+            amplitude *= np.interp(frequency, 1.0 / T[order], np.clip(gain, 0.3, 3.0)[order])
+    return np.asarray(a)
