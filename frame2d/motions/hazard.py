@@ -45,7 +45,10 @@ EN1998_DRAFT = (
 
 
 def hazard_factor(return_period: float, k: float = 3.0) -> float:
-    """ag(TR)/ag(475 years) = (TR/475)^(1/k) (EN 1998-1:2004, 2.1(4) note; k depends on the region, about 3)."""
+    """ag(TR)/ag(475 years) = (TR/475)^(1/k); k depends on the region, about 3 (EN 1998-1:2004, 2.1(4) note).
+
+    The same expression is the importance factor of a structure whose action has the return period TR.
+    """
     period = positive("return period", return_period, hint="in years")
     return float(
         (period / REFERENCE_PERIOD) ** (1.0 / within("exponent k", k, 0.5, 10.0, hint="k itself, not 1/k"))

@@ -89,8 +89,9 @@ class Record:
 
     @property
     def label(self) -> str:
-        """Name for plots and tables, with "(synthetic)" where that is so."""
-        return f"{self.name} (synthetic)" if self.synthetic else self.name
+        """Name for plots and tables, with "(synthetic)" where that is so and the name does not say it."""
+        told = not self.synthetic or "synthetic" in self.name.lower()
+        return self.name if told else f"{self.name} (synthetic)"
 
     def processed(self, acceleration: Any, note: str, *, dt: float | None = None) -> "Record":
         """The record with another acceleration (m/s²); `note` says what was done, the raw one stays beside it."""

@@ -85,7 +85,12 @@ def _record(
         raise InputError(
             f"{path.name}, {name}: the header claims {stats.npts} samples, the file holds {data.size}; is it cut short?"
         )
-    if form in CALIBRATED and units is None and counts_per_unit is None:
+    if form in CALIBRATED and units is not None and counts_per_unit is None:
+        raise InputError(
+            f"{path.name}, {name}: a {form} file holds counts with their calibration, not numbers in {units}; drop units "
+            "(or give counts_per_unit too, to put another sensitivity in its place)"
+        )
+    if form in CALIBRATED and counts_per_unit is None:
         factor, meaning = (
             float(stats.calib),
             f"counts × {stats.calib:.9g} m/s² (calibration of the {form} file)",

@@ -83,7 +83,15 @@ def plot_spectra(
     if T1 is not None:
         axes.axvspan(SPAN[0] * T1, SPAN[1] * T1, color="#eef3f8", zorder=0)
         axes.axvline(T1, color=FAINT, linewidth=0.8)
-        axes.annotate("T1", (T1, 1.0), xycoords=("data", "axes fraction"), fontsize=8, va="top", ha="left")
+        axes.annotate(
+            "T1",
+            (T1, 1.0),
+            (3, -2),
+            xycoords=("data", "axes fraction"),
+            textcoords="offset points",
+            fontsize=8,
+            va="top",
+        )
     for i, row in enumerate(PSA):
         axes.plot(T, row, color=FAINT, linewidth=0.8, label="records" if i == 0 else None)
     axes.plot(T, PSA.mean(axis=0), color=BLUE, linewidth=2.0, label=f"mean of {len(suite)}")

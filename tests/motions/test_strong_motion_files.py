@@ -28,6 +28,8 @@ def test_the_k_net_sample_has_its_peak():
     assert record.acceleration.size == 5900 and record.dt == pytest.approx(0.01)
     level = baseline(record)
     assert pga(level) == pytest.approx(0.04383, rel=2e-4)
+    with pytest.raises(InputError, match="drop units"):
+        read_strong_motion(sample("io/nied/tests/data/test.knet"), units="gal")
     assert level.raw is record and "KNET" in record.provenance[0] and not record.synthetic
 
 
