@@ -25,6 +25,13 @@ Pictures of all this are in `frame2d.show.motion_plots`.
 """
 
 from frame2d.motions.adjustment import Adjustment, adjust
+from frame2d.motions.choice import (
+    Choice,
+    Criterion,
+    choose_per_limit_state,
+    choose_record,
+    distance_from_median,
+)
 from frame2d.motions.ductility import DuctilitySpectra, bilinear_history, ductility_spectra
 from frame2d.motions.en1998 import (
     DesignSpectrum,
@@ -50,19 +57,9 @@ from frame2d.motions.processing import band_pass, baseline, end_of, resample, ta
 from frame2d.motions.pulse import Pulse
 from frame2d.motions.reading import read_text
 from frame2d.motions.record import UNITS, Record, RecordWarning
+from frame2d.motions.scaling import Candidates, candidates
 from frame2d.motions.seismology import read_strong_motion
-from frame2d.motions.selection import (
-    Candidates,
-    Choice,
-    Criterion,
-    Selection,
-    Suite,
-    candidates,
-    choose_per_limit_state,
-    choose_record,
-    distance_from_median,
-    select_suite,
-)
+from frame2d.motions.selection import Selection, Suite, select_suite
 from frame2d.motions.spectra import Spectra, response_history, response_spectra
 from frame2d.motions.suite_rules import Check, SuiteReport, check_suite
 from frame2d.motions.synthetic import Envelope, synthetic_record, synthetic_suite

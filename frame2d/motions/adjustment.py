@@ -3,7 +3,7 @@
 For each period i the peak response R_i at its time t_i misses the target Q_i. A sum of wavelets Σ b_j·f_j(t) is added
 whose responses at those times close the gaps, C·b = Q − R, and this is repeated, for peaks move (Lilhanand & Tseng 1988;
 Hancock et al. 2006). The wavelet is the improved tapered cosine of Al Atik & Abrahamson 2010 (An improved method for
-nonstationary spectral matching, Earthquake Spectra 26, eqs 14, 16, 17):
+nonstationary spectral matching, Earthquake Spectra 26, eqs 14, 16, 17; constants as others have reproduced them):
 
     f_j(t) = cos[ω'_j(t − t_j + Δt_j)]·exp{−[(t − t_j + Δt_j)/γ_j]²},  ω' = ω√(1 − ζ²),
     Δt = atan[√(1 − ζ²)/ζ]/ω',  γ = 1.178·(ω'/2π)^−0.93
@@ -20,7 +20,8 @@ from typing import Any
 import numpy as np
 
 from frame2d.errors import InputError, positive
-from frame2d.motions.oscillator import history, peaks, step_of
+from frame2d.motions.oscillator import history, step_of
+from frame2d.motions.peaks import peaks
 from frame2d.motions.processing import at_rest
 from frame2d.motions.record import Record
 from frame2d.motions.spectra import checked_periods, response_spectra

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from frame2d.errors import InputError, known
-from frame2d.motions.oscillator import history, peaks, step_of
+from frame2d.motions.oscillator import history, step_of
+from frame2d.motions.peaks import peaks
 from frame2d.motions.record import Record, as_records
 
 
@@ -59,7 +60,7 @@ def response_spectra(
 ) -> Spectra:
     """Elastic spectra of `records` (one or several) at `periods` (s, 0 allowed) and `damping` ratios (0 ≤ ζ < 1).
 
-    The response is exact for acceleration that is linear between samples (see `frame2d.motions.oscillator`). Peaks
+    The response is exact for acceleration that is linear between samples (see `frame2d.motions.peaks`). Peaks
     are those of the continuous response, or of its samples (``at="samples"``). After the record, over `tail` seconds,
     the ground falls to zero within one step and rests; None takes the longest damped period, in which each history
     turns at least once. Records run in `threads` threads (None: one per core) with the lock released.

@@ -7,9 +7,10 @@ import numpy as np
 
 from frame2d.errors import InputError
 from frame2d.motions.adjustment import Adjustment
+from frame2d.motions.choice import Choice
 from frame2d.motions.measures import displacement, velocity
 from frame2d.motions.record import Record, as_records
-from frame2d.motions.selection import Choice, Suite
+from frame2d.motions.selection import Suite
 from frame2d.motions.spectra import response_spectra
 from frame2d.motions.suite_rules import SHARE, SPAN
 from frame2d.motions.target import Target
