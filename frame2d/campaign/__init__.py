@@ -1,0 +1,1 @@
+"""The ordered limit states of one test: runs, inspection, replacement, sweeps."""

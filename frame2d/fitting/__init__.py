@@ -1,0 +1,1 @@
+"""Laws fitted to measured loops: one call, intervals, cards."""

@@ -1,0 +1,1 @@
+"""The campaign's report: one self-contained HTML file."""

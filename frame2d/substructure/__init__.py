@@ -1,0 +1,1 @@
+"""A frame divided in parts: split, condensation, partitioned integration tied by Lagrange multipliers."""
