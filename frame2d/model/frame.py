@@ -1,7 +1,7 @@
 """`Frame`: nodes, supports, members, links, masses, loads and floors, as the user describes them."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -95,6 +95,8 @@ class Frame:
     ties: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
     #: Rigid bodies: first node leads, the others follow (all components, or translations only).
     bodies: list[tuple[str, tuple[str, ...], tuple[str, ...]]] = field(default_factory=list)
+    #: Components that follow others linearly: (node, component) = Σ weight · (node, component).
+    follows: list[tuple[tuple[str, str], tuple[tuple[str, str, float], ...]]] = field(default_factory=list)
 
     def node(
         self, name: Any, x: float, y: float, support: str | Iterable[str] | None = None, mass: float = 0.0
@@ -207,6 +209,27 @@ class Frame:
         self._node(lead)
         parts = tuple(known("component", part, COMPONENTS) for part in components)
         self.bodies.append((lead, group, parts))
+
+    def follow(self, node: str, component: str, leads: Mapping[tuple[str, str], float]) -> None:
+        """Let a displacement component follow others: u = Σ weight · lead, `leads` as {(node, component): weight}.
+
+        Weights are small-rotation geometry (m for a rotation that moves a translation). A tie may hold the follower
+        and others, which then follow with it.
+        """
+        follower = (self._node(node).name, known("component", component, COMPONENTS))
+        if not leads or follower in leads:
+            raise InputError(
+                f"{component} of node {node!r} follows {sorted(leads)}; allowed: other components, one or more"
+            )
+        terms = tuple(
+            (
+                self._node(lead).name,
+                known("component", part, COMPONENTS),
+                finite(f"weight of {part} of {lead!r}", weight),
+            )
+            for (lead, part), weight in leads.items()
+        )
+        self.follows.append((follower, terms))
 
     def floor(self, name: str, nodes: Iterable[str], tied: bool = True) -> None:
         """Declare the nodes of one level; `tied` floors move horizontally as one (rigid in their plane)."""

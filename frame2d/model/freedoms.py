@@ -54,7 +54,8 @@ def map_freedoms(frame: Frame, inner: int, touched: np.ndarray) -> Freedoms:
             )
         follows[freedom] = terms
 
-    # Ties that share nodes are one group: the supported node leads, else the first.
+    followers = {node_freedom(index, *follower) for follower, _ in frame.follows}
+    # Ties that share nodes are one group: the supported node leads, else one that follows others, else the first.
     for component in COMPONENTS:
         groups: list[list[str]] = []
         for tied, nodes in frame.ties:
@@ -70,10 +71,18 @@ def map_freedoms(frame: Frame, inner: int, touched: np.ndarray) -> Freedoms:
             groups = [*apart, members]
         for group in groups:
             freedoms = [node_freedom(index, node, component) for node in group]
-            lead = next((freedom for freedom in freedoms if freedom in held), freedoms[0])
+            lead = next((freedom for freedom in freedoms if freedom in held), None)
+            if lead is None:
+                lead = next((freedom for freedom in freedoms if freedom in followers), freedoms[0])
             for freedom in freedoms:
                 if freedom != lead:
                     bind(freedom, [(lead, 1.0)], f"tie of {component}")
+    for follower, terms in frame.follows:
+        bind(
+            node_freedom(index, *follower),
+            [(node_freedom(index, node, component), weight) for node, component, weight in terms],
+            "linear follower",
+        )
     for lead_node, nodes, parts in frame.bodies:
         origin = frame.nodes[lead_node]
         turn = node_freedom(index, lead_node, "rz")

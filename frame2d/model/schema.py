@@ -3,7 +3,8 @@
 {"schema": "frame2d/frame/1", "name": …, "nodes": [{"name", "x", "y"}], "supports": {node: [components]},
  "members": [{"name", "i", "j", "device", "member": {"family": …}}], "masses": {node: [mx, my, rotary]},
  "node_loads": [{"node", "fx", "fy", "mz", "case"}], "member_loads": […], "floors": {name: [nodes]},
- "ties": [[component, [nodes]]], "bodies": [[lead, [nodes], [components]]]}
+ "ties": [[component, [nodes]]], "bodies": [[lead, [nodes], [components]]],
+ "follows": [[[node, component], [[node, component, weight]]]] (may be absent)}
 """
 
 import json
@@ -36,6 +37,7 @@ def to_data(frame: Frame) -> dict[str, Any]:
         "floors": {floor.name: list(floor.nodes) for floor in frame.floors.values()},
         "ties": [[component, list(nodes)] for component, nodes in frame.ties],
         "bodies": [[lead, list(nodes), list(parts)] for lead, nodes, parts in frame.bodies],
+        "follows": [[list(follower), [list(term) for term in terms]] for follower, terms in frame.follows],
     }
 
 
@@ -64,6 +66,8 @@ def from_data(data: dict[str, Any]) -> Frame:
         frame.floors = {name: Floor(name, tuple(nodes)) for name, nodes in data["floors"].items()}
         frame.ties = [(component, tuple(nodes)) for component, nodes in data["ties"]]
         frame.bodies = [(lead, tuple(nodes), tuple(parts)) for lead, nodes, parts in data["bodies"]]
+        for (node, component), terms in data.get("follows", []):
+            frame.follow(node, component, {(lead, part): weight for lead, part, weight in terms})
     except (KeyError, TypeError) as error:
         raise InputError(
             f"the frame file lacks or misnames {error}; see the schema in frame2d.model.schema"

@@ -51,6 +51,8 @@ def summary(frame: Frame) -> str:
         levels = ", ".join(f"{name} at {height:g} m" for name, height in frame.levels())
         lines.append(f"  floors: {levels}")
     lines.append(f"  devices: {', '.join(frame.devices()) or 'none'}")
-    lines.append(f"  constraints: {len(frame.ties)} ties, {len(frame.bodies)} rigid bodies")
+    lines.append(
+        f"  constraints: {len(frame.ties)} ties, {len(frame.bodies)} rigid bodies, {len(frame.follows)} linear followers"
+    )
     lines += [f"  note: {text}" for text in warnings_of(frame)]
     return "\n".join(lines)
