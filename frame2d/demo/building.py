@@ -1,14 +1,15 @@
 """The demo frame, invented for this purpose: five storeys, twin columns with weakened links, and a braced bay.
 
 The twin columns stand 1.8 m apart and are tied by short beams with weakened ends (smooth loops); the braced bay has
-diagonals whose lower ends are pins that bend between plates (pinched loops); gravity columns lean on both. Sizes are
-plausible, nothing is designed to a code.
+diagonals whose lower ends are pins that bend between plates (pinched loops); between them span beams with a splice of fuse
+plates beside the continuous slab (strongly unsymmetric loops); gravity columns lean on all. Sizes are plausible, nothing
+is designed to a code.
 """
 
 from typing import Any
 
 from frame2d.elements import BeamColumn, Brace
-from frame2d.materials import BoucWen, Elastic, Series
+from frame2d.materials import BoucWen, BoucWenAsymmetric, Elastic, Series
 from frame2d.model import Frame
 from frame2d.model.summary import G
 from frame2d.sections import european
@@ -37,6 +38,14 @@ def pin_law(level: int) -> BoucWen:
     return BoucWen(k=Fy / 0.0015, Fy=Fy, **shape, **pinching)
 
 
+def splice_law(level: int) -> BoucWenAsymmetric:
+    """Moment against rotation of a fuse splice (N·m, rad): sagging positive, hogging at 0.6 of it (plates buckle)."""
+    My = (110e3, 100e3, 85e3, 65e3, 50e3)[level - 1]
+    return BoucWenAsymmetric.from_phases(
+        k=My / 0.0015, Fy=My, a=0.02, n=1.5, psi=(1.0, -0.1, 2.0, 2.15, -0.2, 1.0)
+    )
+
+
 def demo_frame() -> Frame:
     """The invented frame with masses, weights, floors and devices; SI units."""
     frame = Frame("invented five-storey frame with replaceable devices")
@@ -59,7 +68,8 @@ def demo_frame() -> Frame:
         weakened = BeamColumn.from_section(link, start=law, end=law, start_inset=0.25, end_inset=0.25)
         frame.member(f"link {level}", f"A{level}", f"B{level}", weakened, device=True)
         pinned = BeamColumn.from_section(girder, start="pinned", end="pinned")
-        frame.member(f"beam BC{level}", f"B{level}", f"C{level}", pinned)
+        spliced = BeamColumn.from_section(girder, start=splice_law(level), start_inset=0.6, end="pinned")
+        frame.member(f"splice {level}", f"B{level}", f"C{level}", spliced, device=True)
         frame.member(f"beam CD{level}", f"C{level}", f"D{level}", pinned)
         # The diagonal rises from C to D; the pin joins its lower end to the column.
         run, rise = AXES["D"] - AXES["C"], HEIGHT
@@ -73,4 +83,4 @@ def demo_frame() -> Frame:
     return frame
 
 
-__all__ = ["demo_frame", "link_law", "pin_law"]
+__all__ = ["demo_frame", "link_law", "pin_law", "splice_law"]

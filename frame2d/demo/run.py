@@ -143,7 +143,7 @@ def figures_of(response: Response) -> dict[str, Any]:
                 "work_J": float(response.device(name).work[-1]),
             }
             for name in response.laws()
-            if name.startswith(("link", "pin"))
+            if name.startswith(("link", "pin", "splice"))
         },
         "counts": response.counts(),
     }
