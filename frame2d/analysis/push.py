@@ -11,9 +11,9 @@ from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish
 from frame2d.analysis.static import STATIC
 from frame2d.engine.implicit import prepare
-from frame2d.engine.newton import CONVERGED
-from frame2d.engine.path import controlled_step, tangent_direction
-from frame2d.engine.plan import STEPS, new_room
+from frame2d.engine.newton import CONVERGED, NOT_CONVERGED
+from frame2d.engine.path import accept, lead_to, tangent_direction
+from frame2d.engine.plan import HALVINGS, STEPS, new_room
 from frame2d.errors import InputError, known
 
 if TYPE_CHECKING:
@@ -133,16 +133,10 @@ def _lead(
     kind: str,
     case: str | None,
 ) -> Response:
-    plan, room, motion = system.plan, new_room(system.plan), begin.copy_motion()
-    prepare(plan, room, STATIC, 1.0)
-    room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
-    base = begin.load - system.support_coupling() @ begin.supports
+    lead = Lead(system, begin, load, row, options, np.ptp(targets))
     log = new_log(system, targets.size)
-    log.put(0, motion)
+    log.put(0, lead.motion)
     factor = np.zeros(targets.size)
-    scale = system.force_scale(np.abs(load))
-    reference = max(system.force_scale(base), 1e-3 * scale * _stiff(system, row, load) * np.ptp(targets))
-    direction = np.empty(system.count)
     done, outcome = 1, Outcome.COMPLETED
     bar = None
     if options.progress:
@@ -151,41 +145,11 @@ def _lead(
         bar = tqdm(total=targets.size - 1, unit="step", leave=False)
     try:
         for step in range(1, targets.size):
-            room.counts[STEPS] += 1
-            at, lam, level, share = targets[step - 1], factor[step - 1], 0, 0.0
-            ok = False
-            while True:
-                piece = 0.5**level
-                goal = targets[step - 1] + min(1.0, share + piece) * (targets[step] - targets[step - 1])
-                if tangent_direction(plan, room, motion, load, room.shift, direction) < 0:
-                    break
-                along = float(row @ direction)
-                change = (goal - at) / along if along != 0.0 else 0.0
-                guess = motion.q + change * direction
-                tolerance = max(options.tolerance * max(reference, abs(lam) * scale), system.rounding)
-                status, new = controlled_step(
-                    plan, room, motion, base, load, lam, row, 0.0, goal, guess, lam + change, room.shift, STATIC,
-                    tolerance, options.most_iterations,
-                )  # fmt: skip
-                if status != CONVERGED:
-                    status, new = controlled_step(
-                        plan, room, motion, base, load, lam, row, 0.0, goal, motion.q.copy(), lam, room.shift, STATIC,
-                        tolerance, 2 * options.most_iterations,
-                    )  # fmt: skip
-                if status == CONVERGED:
-                    at, lam, share = goal, new, share + piece
-                    if share >= 1.0 - 1e-12:
-                        ok = True
-                        break
-                elif level < options.deepest_halving:
-                    level += 1
-                else:
-                    break
-            if not ok:
+            if not lead.step(targets[step - 1], targets[step]):
                 outcome = Outcome.NOT_CONVERGED
                 break
-            factor[step] = lam
-            log.put(step, motion, room)
+            factor[step] = lead.factor
+            log.put(step, lead.motion, lead.room)
             done = step + 1
             if bar is not None:
                 bar.update(1)
@@ -201,8 +165,8 @@ def _lead(
     return finish(
         system,
         begin,
-        motion,
-        room,
+        lead.motion,
+        lead.room,
         log,
         done,
         outcome,
@@ -211,8 +175,126 @@ def _lead(
         kept,
         history,
         extra,
-        plan,
+        system.plan,
     )
+
+
+class Lead:
+    """Leads one displacement, row·q, under base + λ·load; holds the motion and the load factor reached so far."""
+
+    def __init__(
+        self,
+        system: "System",
+        begin: "State",
+        load: np.ndarray,
+        row: np.ndarray,
+        options: Options,
+        span: float,
+    ) -> None:
+        self.plan, self.room, self.motion = system.plan, new_room(system.plan), begin.copy_motion()
+        prepare(self.plan, self.room, STATIC, 1.0)
+        self.room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
+        self.base = begin.load - system.support_coupling() @ begin.supports
+        self.load, self.row, self.options = load, row, options
+        self.factor = 0.0
+        self.rounding = system.rounding
+        self.scale = system.force_scale(np.abs(load))
+        self.reference = max(
+            system.force_scale(self.base), 1e-3 * self.scale * _stiff(system, row, load) * span
+        )
+        self.held = int(np.argmax(np.abs(row)))
+        self.sigma = float(np.abs(system.tangent().diagonal()[self.held]))
+
+    def step(self, first: float, last: float) -> bool:
+        """Lead from `first` to `last`, in shorter steps where it must be; false where no equilibrium was found.
+
+        The step is halved where it fails and doubled again as soon as the halves fit together.
+        """
+        self.room.counts[STEPS] += 1
+        deepest = self.options.deepest_halving
+        whole = 1 << deepest
+        done, level = 0, 0
+        while done < whole:
+            piece = whole >> level
+            at, goal = (first + (last - first) * part / whole for part in (done, done + piece))
+            if self._reach(at, goal):
+                done += piece
+                if level > 0 and done % (2 * piece) == 0:
+                    level -= 1
+            elif level < deepest:
+                level += 1
+                self.room.counts[HALVINGS] += 1
+            else:
+                return False
+        return True
+
+    def _reach(self, at: float, goal: float) -> bool:
+        """One step: Newton's iteration; where it does not settle, the same point by the load's own displacement."""
+        self.room.q[:] = self.motion.q
+        status, factor = self._iterate(self.row, goal, self.factor, self.options.most_iterations, False)
+        if status != CONVERGED:
+            status, factor = self._conjugate(at, goal)
+        if status != CONVERGED:
+            return False
+        accept(self.plan, self.room, self.motion, self.base, self.load, self.factor, factor, STATIC)
+        self.factor = float(factor)
+        return True
+
+    def _iterate(
+        self, b: np.ndarray, target: float, factor: float, most: int, searching: bool
+    ) -> tuple[int, float]:
+        tolerance = max(
+            self.options.tolerance * max(self.reference, abs(self.factor) * self.scale), self.rounding
+        )
+        found: tuple[int, float] = lead_to(
+            self.plan, self.room, self.motion, self.base, self.load, b, target, factor, self.held, self.sigma,
+            self.room.shift, tolerance, most, searching,
+        )  # fmt: skip
+        return found
+
+    def _conjugate(self, at: float, goal: float) -> tuple[int, float]:
+        """Search along the displacement on which the load works, where line search has a potential to fall on.
+
+        It is led to where row·q meets the goal, by regula falsi; the last iterations lead row·q itself.
+        """
+        b = self.load / np.linalg.norm(self.load)
+        direction = np.empty(self.load.size)
+        if tangent_direction(self.plan, self.room, self.motion, self.load, self.room.shift, direction) < 0:
+            return NOT_CONVERGED, self.factor
+        along, across = float(self.row @ direction), float(b @ direction)
+        if along == 0.0 or across == 0.0:
+            return NOT_CONVERGED, self.factor
+        begin = float(b @ self.motion.q)
+        low, gap_low, high, gap_high = begin, at - goal, None, 0.0
+        s = begin + (goal - at) * across / along
+        self.room.q[:] = self.motion.q
+        factor = self.factor
+        for _ in range(40):
+            status, factor = self._iterate(b, s, factor, 10 * self.options.most_iterations, True)
+            if status != CONVERGED:
+                return NOT_CONVERGED, factor
+            gap = float(self.row @ self.room.q) - goal
+            kept = self.room.q.copy()
+            status, new = self._iterate(self.row, goal, factor, self.options.most_iterations, False)
+            if status == CONVERGED:
+                return CONVERGED, new
+            self.room.q[:] = kept
+            if gap * gap_low > 0.0:
+                step = s - low
+                low, gap_low, s = (
+                    s,
+                    gap,
+                    s + min(max(gap / (gap_low - gap), 0.1), 4.0) * step if gap != gap_low else s + step,
+                )
+                if high is not None:
+                    gap_high *= 0.5
+            else:
+                if high is not None:
+                    gap_low *= 0.5
+                high, gap_high = s, gap
+            if high is not None:
+                s = low + (high - low) * gap_low / (gap_low - gap_high)
+        return NOT_CONVERGED, factor
 
 
 def _stiff(system: "System", row: np.ndarray, load: np.ndarray) -> float:
@@ -263,9 +345,10 @@ def _follow(
         wanted = max(reference, scale * max(abs(lam), abs(target_factor), 1e-12))
         tolerance = max(options.tolerance * wanted, system.rounding)
         from_q = motion.q.copy()
-        status, new = controlled_step(
-            plan, room, motion, base, load, lam, b, 0.0, target, guess, target_factor, room.shift, STATIC, tolerance,
-            options.most_iterations,
+        room.q[:] = guess
+        status, new = lead_to(
+            plan, room, motion, base, load, b, target, target_factor, -1, 0.0, room.shift, tolerance,
+            options.most_iterations, False,
         )  # fmt: skip
         if status != CONVERGED:
             arc *= 0.5
@@ -273,6 +356,7 @@ def _follow(
                 outcome = Outcome.NOT_CONVERGED
                 break
             continue
+        accept(plan, room, motion, base, load, lam, new, STATIC)
         before = motion.q - from_q
         lam = new
         factors[done] = lam

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from frame2d.analysis.outcome import Outcome
-from frame2d.engine.plan import ALGORITHM, DAMPED, Motion
+from frame2d.engine.plan import (
+    ALGORITHM,
+    DAMPED,
+    EVALUATIONS,
+    FACTORISATIONS,
+    HALVINGS,
+    ITERATIONS,
+    NEGATIVE,
+    Motion,
+)
 from frame2d.errors import InputError, known
 from frame2d.model.state import State
 
@@ -35,12 +44,14 @@ class Log(NamedTuple):
         return tuple(self)
 
     def put(self, row: int, motion: Motion, room: Any = None) -> None:
-        """Write one row from Python."""
+        """Write one row from Python, with the work since the row before."""
         self.q[row], self.v[row], self.a[row] = motion.q, motion.v, motion.a
         self.force[row], self.work[row], self.stored[row] = motion.f0, motion.work, motion.stored
         self.account[row] = motion.account
         if room is not None:
-            self.counts[row, 4] = room.counts[5]
+            so_far = room.counts[[ITERATIONS, FACTORISATIONS, EVALUATIONS, HALVINGS]]
+            self.counts[row, :4] = so_far - self.counts[:row, :4].sum(axis=0)
+            self.counts[row, 4] = room.counts[NEGATIVE]
 
     def cut(self, rows: int) -> "Log":
         """First rows only."""

@@ -1,8 +1,11 @@
 """Statics along a path where the load factor is unknown: displacement and arc-length control, past peaks.
 
-One linear condition closes the system: b·q + c·λ = target. Displacement control has b = a unit vector, c = 0 (Batoz &
-Dhatt 1979); arc length has the tangent of the last step, so that the condition is the plane normal to the predictor
-(Riks 1979). Each iteration solves twice with the same factor.
+One linear condition closes the system: b·q = target. Displacement control has b = a unit vector (Batoz & Dhatt 1979);
+arc length has the tangent of the last step, so that the condition is the plane normal to the predictor (Riks 1979).
+
+With `held` ≥ 0 the matrix that is factored is K + σ·e·eᵀ, e the led freedom: it stays regular at a limit load and on the
+plateau of a mechanism, where K is not. e·Δq = μ is then a second unknown beside the change of the load factor, and the
+negative pivots of K follow from those of the factored matrix (Haynsworth, inertia of a partitioned matrix, 1968).
 """
 
 import numpy as np
@@ -10,7 +13,7 @@ import numpy as np
 from frame2d.engine.evaluate import assemble
 from frame2d.engine.implicit import commit
 from frame2d.engine.newton import CONVERGED, NO_ANSWER, NOT_CONVERGED, residual
-from frame2d.engine.plan import ITERATIONS
+from frame2d.engine.plan import ITERATIONS, NEGATIVE, SEARCHES
 from frame2d.engine.solve import factor_tangent, solve_tangent
 from frame2d.kernels import compiled
 
@@ -33,63 +36,122 @@ def tangent_direction(plan, room, motion, pattern, shift, out):
 
 
 @compiled
-def controlled_step(
-    plan,
-    room,
-    motion,
-    base,
-    pattern,
-    factor,
-    b,
-    c,
-    target,
-    start,
-    start_factor,
-    shift,
-    scheme,
-    tolerance,
-    most,
+def unbalanced(plan, room, motion, base, pattern, lam, shift):
+    """Residual at `room.q` and the load factor; returns its scaled norm."""
+    for i in range(room.q.size):
+        room.g[i] = base[i] + lam * pattern[i]
+    return residual(plan, room, motion, shift, 0.0, 1.0, 0.0)
+
+
+@compiled
+def lead_to(
+    plan, room, motion, base, pattern, b, target, start_factor, held, sigma, shift, tolerance, most, searching
 ):
-    """From the guess `start`, `start_factor` iterate to equilibrium with b·q + c·λ = target; returns outcome and λ."""
+    """Iterate `room.q` and λ to equilibrium with b·q = target, without committing; returns outcome and λ.
+
+    `searching` shortens the step where the work of the residual along it has not fallen. That work is the slope of a
+    potential when b is parallel to the pattern: hardening laws then converge from anywhere.
+    """
     n = motion.q.size
-    along = np.empty(n)
+    along, hold, from_q = np.empty(n), np.zeros(n), np.empty(n)
     for i in range(n):
-        room.q[i] = start[i]
         room.qp[i] = motion.q[i]
         room.vp[i] = 0.0
     lam = start_factor
+    norm = unbalanced(plan, room, motion, base, pattern, lam, shift)
     for iteration in range(most):
-        for i in range(n):
-            room.g[i] = base[i] + lam * pattern[i]
-        norm = residual(plan, room, motion, shift, 0.0, 1.0, 0.0)
         room.note[4 + iteration % 32] = norm
         room.note[3] = iteration
         if not np.isfinite(norm):
             return NO_ANSWER, lam
-        gap = target - c * lam
+        gap = target
         reach = abs(target)
         for i in range(n):
             gap -= b[i] * room.q[i]
             reach += abs(b[i] * room.q[i])
-        if norm <= tolerance and abs(gap) <= 1e-10 * reach + 1e-14:
-            for i in range(n):
-                along[i] = base[i] + factor * pattern[i]
-                room.x[i] = base[i] + lam * pattern[i]
-            commit(plan, room, motion, along, room.x, 1.0, scheme)
+        closed = abs(gap) <= 1e-10 * reach + 1e-14
+        if norm <= tolerance and closed:
             return CONVERGED, lam
         assemble(plan, room, 1.0, False)
-        factor_tangent(plan, room)
+        if held >= 0:
+            room.values[plan.start[held]] += sigma
+        negative = factor_tangent(plan, room)
         room.counts[ITERATIONS] += 1
         solve_tangent(plan, room, room.r, room.dx)
         solve_tangent(plan, room, pattern, along)
-        bottom = c
+        mu, own = 0.0, 0.0
+        from_r, from_p, from_e = 0.0, 0.0, 0.0
         for i in range(n):
-            gap -= b[i] * room.dx[i]
-            bottom += b[i] * along[i]
-        if bottom == 0.0:
-            return NOT_CONVERGED, lam
-        change = gap / bottom
+            from_r += b[i] * room.dx[i]
+            from_p += b[i] * along[i]
+        if held >= 0:
+            for i in range(n):
+                room.x[i] = 0.0
+            room.x[held] = 1.0
+            solve_tangent(plan, room, room.x, hold)
+            own = sigma * hold[held] - 1.0
+            for i in range(n):
+                from_e += sigma * b[i] * hold[i]
+            room.counts[NEGATIVE] = negative + (1 if own > 0.0 else 0)
+            bottom = along[held] * from_e - own * from_p
+            if bottom == 0.0:
+                return NOT_CONVERGED, lam
+            change = (-room.dx[held] * from_e - own * (gap - from_r)) / bottom
+            mu = (along[held] * (gap - from_r) + from_p * room.dx[held]) / bottom
+        else:
+            if from_p == 0.0:
+                return NOT_CONVERGED, lam
+            change = (gap - from_r) / from_p
+        s0 = 0.0
+        for i in range(n):
+            room.dx[i] += change * along[i] + sigma * mu * hold[i]
+            s0 += room.dx[i] * room.r[i]
+            from_q[i] = room.q[i]
+            room.q[i] += room.dx[i]
+        before, from_lam = norm, lam
         lam += change
-        for i in range(n):
-            room.q[i] += room.dx[i] + change * along[i]
+        norm = unbalanced(plan, room, motion, base, pattern, lam, shift)
+        if not (searching and closed) or norm <= 0.5 * before:
+            continue
+        # Regula falsi on the work of the residual along the step (as in `frame2d.engine.newton`).
+        low, s_low, high, s_high, eta = 0.0, s0, 1.0, s0, 1.0
+        bracketed = False
+        for _ in range(40):
+            if np.isfinite(norm):
+                s = 0.0
+                for i in range(n):
+                    s += room.dx[i] * room.r[i]
+                if abs(s) <= 0.02 * abs(s0):
+                    break
+                if s * s0 < 0.0:
+                    if bracketed and s_high * s > 0.0:
+                        s_low *= 0.5
+                    high, s_high, bracketed = eta, s, True
+                elif eta >= 1.0:
+                    break
+                else:
+                    low, s_low = eta, s
+                    s_high *= 0.5
+            else:
+                high, bracketed = eta, False
+            if bracketed:
+                eta = low + (high - low) * min(max(s_low / (s_low - s_high), 0.01), 0.99)
+            else:
+                eta = 0.5 * (low + high)
+            room.counts[SEARCHES] += 1
+            lam = from_lam + eta * change
+            for i in range(n):
+                room.q[i] = from_q[i] + eta * room.dx[i]
+            norm = unbalanced(plan, room, motion, base, pattern, lam, shift)
     return NOT_CONVERGED, lam
+
+
+@compiled
+def accept(plan, room, motion, base, pattern, before, lam, scheme):
+    """Commit the trial that `lead_to` found at load factor `lam`, coming from `before`."""
+    n = motion.q.size
+    old, new = np.empty(n), np.empty(n)
+    for i in range(n):
+        old[i] = base[i] + before * pattern[i]
+        new[i] = base[i] + lam * pattern[i]
+    commit(plan, room, motion, old, new, 1.0, scheme)
