@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.sparse.linalg import splu
 
+from frame2d.analysis.collapse import Stand, stands
 from frame2d.analysis.operators import marcher
 from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
@@ -75,7 +76,8 @@ def time_history(
     nodal histories {(node, "ux"|"uy"|"rz"): N or N·m per step} and `support_motion` absolute displacements of supported
     freedoms (m, rad per step), both at the analysis step `dt`. Free vibration needs `duration`. `damping` is a
     `Rayleigh`, `Modal` or `Caughey`; `scheme` defaults to generalized-alpha with ρ∞ = 0.8
-    (`frame2d.analysis.schemes` lists all). The run ends as collapsed when a storey drift ratio passes `drift_limit`.
+    (`frame2d.analysis.schemes` lists all). The run ends as collapsed when a storey drift ratio passes `drift_limit`,
+    or when the loads of `state` are no longer held (`frame2d.analysis.collapse` says how that is decided).
     Raises `InputError` before, and `AnalysisError` (with the partial response) during the analysis.
     """
     begin = state or system.rest()
@@ -170,9 +172,15 @@ def time_history(
     reference = system.force_scale(peak + np.abs(begin.load) + np.abs(motion.f))
     log = new_log(system, rows)
     watch = system.drift_watch(drift_limit) if drift_limit is not None else None
-    done, outcome = run_steps(
+
+    def standing(reached: Any, row: int) -> Stand:
+        whole = reached if stepper is None else stepper.end(reached)
+        return stands(system, whole, begin.load, history[row - 1])
+
+    done, outcome, criterion = run_steps(
         system, plan, room, motion, begin.load, shapes, drive, history, dt, rows - 1, method.array(), tries, reference,
         log, watch, start=begin, march=stepper.run if stepper else run,
+        standing=standing if np.any(begin.load) else None,
     )  # fmt: skip
     if stepper is not None:
         motion = stepper.end(motion)
@@ -186,6 +194,7 @@ def time_history(
         "dt": dt,
         "damping": matrix,
         "drift_limit": drift_limit,
+        "criterion": criterion,
     }
     return finish(
         system, begin, motion, room, log, done, outcome, "time history", begin.time + dt * np.arange(rows), begin.load,

@@ -14,10 +14,14 @@ if TYPE_CHECKING:
 
 
 class Outcome(Enum):
-    """End of an analysis; the value is what a report prints."""
+    """End of an analysis; the value is what a report prints.
+
+    Collapsed is a physical statement, and `Response.criterion` says which: a storey drift ratio passed the user's
+    limit, or gravity equilibrium was lost (`frame2d.analysis.collapse`). A step that fails numerically is neither.
+    """
 
     COMPLETED = "completed"
-    COLLAPSED = "collapsed: the stated drift limit was passed"
+    COLLAPSED = "collapsed: a stated physical criterion was met"
     NOT_CONVERGED = "not converged: no equilibrium was found, which is not a collapse"
     INTERRUPTED = "interrupted: stopped by the user, results kept"
 

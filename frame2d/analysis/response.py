@@ -101,6 +101,11 @@ class Response:
         """Load factor of a push."""
         return np.asarray(self.extra["factor"])
 
+    @property
+    def criterion(self) -> str:
+        """Why the analysis ended as collapsed or interrupted; empty when it completed."""
+        return str(self.extra.get("criterion", ""))
+
     def all_displacements(self) -> np.ndarray:
         """Displacements of all freedoms, steps × freedoms."""
         return np.asarray(self.log.q @ self.system.free.T + self.support_history @ self.system.supported.T)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from frame2d.analysis.collapse import Stand, storeys
 from frame2d.analysis.outcome import AnalysisError, Outcome, describe_failure
 from frame2d.analysis.response import Log, Response
 from frame2d.engine.implicit import COLLAPSED, run
@@ -33,6 +34,11 @@ class Options:
 
 
 BLOCK = 500
+#: Drift ratios at which gravity equilibrium is asked for while a history runs, and at its end.
+SUSPICION, PLUMB = 0.2, 0.02
+LOST = (
+    "gravity equilibrium was lost: let go at rest the frame moves on without end, with halved steps as well"
+)
 
 
 def run_steps(
@@ -53,12 +59,21 @@ def run_steps(
     drift: tuple[np.ndarray, np.ndarray] | None,
     start: State,
     march: Callable[..., tuple[int, int]] = run,
-) -> tuple[int, Outcome]:
-    """Run all steps; returns how many rows of the log are filled and the outcome."""
+    standing: Callable[["Motion", int], Stand] | None = None,
+) -> tuple[int, Outcome, str]:
+    """Run all steps; returns how many rows of the log are filled, the outcome, and why it is one.
+
+    `drift` gives the user's limits. `standing` tells whether gravity is held from a motion at a row: it is asked where
+    a step fails, where a drift passes `SUSPICION` (and each doubling of it) and at an end that is displaced.
+    """
     log.put(0, motion)
     reference = max(reference, system.rounding / options.tolerance)
     supports = np.vstack([system.imposed_parts, np.zeros((1, system.held.size))])
-    watch, limits = drift if drift is not None else (np.zeros((0, 2), dtype=np.int64), np.zeros(0))
+    watch, limits = np.zeros((0, 2), dtype=np.int64), np.zeros(0)
+    if drift is not None:
+        watch, limits = drift
+    elif standing is not None and system.frame.floors:
+        watch, limits = system.drift_watch(SUSPICION)
     row = 1
     bar = _bar(steps) if options.progress else None
     try:
@@ -71,16 +86,28 @@ def run_steps(
             if bar is not None:
                 bar.update(done - row)
             row = done
-            if status == COLLAPSED:
-                return row, Outcome.COLLAPSED
+            if status == COLLAPSED and drift is not None:
+                return row, Outcome.COLLAPSED, "a storey drift ratio passed the limit that was set"
             if status != CONVERGED:
-                return row, Outcome.NOT_CONVERGED
+                found = standing(motion, row) if standing is not None else Stand.UNDECIDED
+                if found is Stand.LOST:
+                    return row, Outcome.COLLAPSED, LOST
+                if status != COLLAPSED:
+                    return row, Outcome.NOT_CONVERGED, found.value if standing is not None else ""
+                limits = 2.0 * limits
+        if standing is not None and displaced(system, motion) and standing(motion, row) is Stand.LOST:
+            return row, Outcome.COLLAPSED, LOST
     except KeyboardInterrupt:
-        return row, Outcome.INTERRUPTED
+        return row, Outcome.INTERRUPTED, "stopped by the user"
     finally:
         if bar is not None:
             bar.close()
-    return row, Outcome.COMPLETED
+    return row, Outcome.COMPLETED, ""
+
+
+def displaced(system: "System", motion: "Motion") -> bool:
+    """Whether a storey stands out of plumb by more than `PLUMB`."""
+    return float(np.abs(storeys(system)[0] @ motion.q).max()) > PLUMB
 
 
 def _bar(total: int) -> Any:
@@ -123,7 +150,8 @@ def finish(
         system, kind, time[:done], log.cut(done), history[:done], state, outcome, extra, room.counts.copy()
     )
     if outcome is Outcome.NOT_CONVERGED:
-        raise AnalysisError(
-            describe_failure(system, room, motion, f"in step {done}, after {time[done - 1]:g}"), response
-        )
+        why = describe_failure(system, room, motion, f"in step {done}, after {time[done - 1]:g}")
+        if response.criterion:
+            why += f". This is no collapse: let go at rest, {response.criterion}"
+        raise AnalysisError(why, response)
     return response

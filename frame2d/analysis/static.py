@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish, run_steps
 from frame2d.engine.plan import new_room
@@ -46,17 +45,15 @@ def static(
     patterns = np.vstack([added, -linear.T]) if system.held.size else added[None, :]
     drive = np.column_stack([shares, history]) if system.held.size else shares[:, None]
     base = begin.load.copy()
-    end_load = base + added - linear @ (history[-1]) + linear @ begin.supports * 0.0
     log = new_log(system, count + 1)
     room = new_room(system.plan)
     motion = begin.copy_motion()
     reference = system.force_scale(base + added - linear @ moved)
-    done, outcome = run_steps(
+    done, outcome, _ = run_steps(
         system, system.plan, room, motion, base, patterns, drive, history, 1.0, count, STATIC,
         options or Options(), reference, log, None, start=begin,
     )  # fmt: skip
     kept = base + shares[done - 1] * added
-    del end_load
     return finish(
         system,
         begin,
@@ -84,6 +81,4 @@ def gravity(
     if not names:
         raise InputError(f"frame {system.frame.name!r} has no loads; allowed: at least one in case {case!r}")
     known("load case", case, sorted(names))
-    response = static(system, state, case, steps)
-    assert response.outcome is Outcome.COMPLETED
-    return response
+    return static(system, state, case, steps)
