@@ -198,6 +198,8 @@ class System:
         a_place = pattern.places(a_row, a_col)
 
         def on_pattern(matrix: Any) -> np.ndarray:
+            if not n:
+                return np.zeros(0)
             return np.asarray(csr_matrix(matrix)[a_row, a_col]).ravel()
 
         # Tangent stamps: K += Gᵀ k G, lower triangle only.
