@@ -1,1 +1,48 @@
-"""The ordered limit states of one test: runs, inspection, replacement, sweeps."""
+"""The campaign: ordered limit states of one test, inspection and replacement of devices in between; and sweeps.
+
+| name | what |
+| --- | --- |
+| `LimitState` | record, factor, what is replaced afterwards |
+| `DeviceCapacity`, `StaysElastic`, `Criteria` | what an inspection compares with |
+| `Campaign`, `Result` | run and resume the limit states in order |
+| `Runner`, `Computed`, `Run` | who runs a test: a hybrid test or the all-computed frame |
+| `Measured`, `measured` | histories of a test as plain arrays, on disk and back |
+| `Inspection`, `Finding`, `inspect` | demands beside capacities, verdicts |
+| `Wear` | turning points, energy, peaks of each device since it was put in |
+| `replace_devices`, `Replacement` | new devices, stress-free at the deformed geometry; the log |
+| `rest` | where the frame comes to rest after a test |
+"""
+
+from frame2d.campaign.campaign import Campaign, Result
+from frame2d.campaign.capacities import Criteria, DeviceCapacity, StaysElastic
+from frame2d.campaign.inspection import Finding, Inspection, inspect, inspect_fit
+from frame2d.campaign.limit_states import LimitState
+from frame2d.campaign.measured import Loop, Measured, measured
+from frame2d.campaign.replacement import Replacement, Swap, replace_devices, residual_drifts, rest
+from frame2d.campaign.runner import Computed, Run, Runner
+from frame2d.campaign.wear import Wear
+
+__all__ = [
+    "Campaign",
+    "Computed",
+    "Criteria",
+    "DeviceCapacity",
+    "Finding",
+    "Inspection",
+    "LimitState",
+    "Loop",
+    "Measured",
+    "Replacement",
+    "Result",
+    "Run",
+    "Runner",
+    "StaysElastic",
+    "Swap",
+    "Wear",
+    "inspect",
+    "inspect_fit",
+    "measured",
+    "replace_devices",
+    "residual_drifts",
+    "rest",
+]
