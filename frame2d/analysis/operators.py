@@ -89,13 +89,30 @@ class Virgin:
         return csc_matrix((matrix.ravel(), (rows.ravel(), cols.ravel())), shape=size)
 
 
-def stable_step(system: "System") -> float:
-    """Largest stable step of central difference (s), 2/ω_max of the virgin frame condensed to its masses."""
+def stable_step(system: "System", damping: Any = None, lagged: bool = False) -> float:
+    """Largest stable step of central difference (s), 2/ω_max of the virgin frame condensed to its masses.
+
+    With `lagged` damping (a matrix on the free freedoms) the step at which 4M − 2Δt·C − Δt²·K stays positive.
+    """
     virgin = Virgin(system)
     mass = system.mass[virgin.massive][:, virgin.massive].toarray()
+    stiffness = virgin.condense(virgin.whole)
     top = len(mass) - 1
-    highest = eigh(virgin.condense(virgin.whole), mass, eigvals_only=True, subset_by_index=[top, top])
-    return CentralDifference().limit(float(np.sqrt(highest[0])))
+    highest = eigh(stiffness, mass, eigvals_only=True, subset_by_index=[top, top])
+    limit = CentralDifference().limit(float(np.sqrt(highest[0])))
+    if not lagged or damping is None:
+        return limit
+    # Bound of the lagged scheme: z = −1 of z²M + z(Δt²K + Δt·C − 2M) + M − Δt·C (Hughes 1987, ch. 9, for one freedom).
+    viscous = virgin.condense(damping)
+    low, high = 0.0, limit
+    while high - low > 1e-12 * limit:
+        dt = 0.5 * (low + high)
+        margin = eigh(
+            4.0 * mass - 2.0 * dt * viscous - dt * dt * stiffness, mass, eigvals_only=True,
+            subset_by_index=[0, 0],
+        )  # fmt: skip
+        low, high = (dt, high) if margin[0] > 0.0 else (low, dt)
+    return low
 
 
 class RateForms:
@@ -209,7 +226,7 @@ def marcher(scheme: Scheme, system: "System", damping: Any, dt: float) -> Marche
         mass = system.mass[virgin.massive][:, virgin.massive].toarray()
         viscous = virgin.condense(damping)
         if isinstance(scheme, CentralDifference):
-            limit = stable_step(system)
+            limit = stable_step(system, damping, scheme.lagged)
             if dt > limit:
                 raise InputError(
                     f"dt is {dt:g} s; allowed: at most {limit:.4g} s, the stability limit of central difference "

@@ -138,19 +138,30 @@ def _amplification(matrices: Matrices, omega_dt: float, damping: float) -> np.nd
 
 @dataclass(frozen=True)
 class CentralDifference:
-    """Newmark's β = 0, γ = ½: M·a' + C·v' + f(u') = p', damping by the central velocity; start by u(−Δt)."""
+    """Newmark's β = 0, γ = ½: M·a' + C·v' + f(u') = p', damping by the central velocity; start by u(−Δt).
 
+    `lagged` takes the damping at the half step before, v − ½Δt·a, as programs do that keep velocities there: no matrix
+    but the mass is then solved with, at first order in the damping and with a shorter limit (Belytschko & Hughes 1983).
+    """
+
+    lagged: bool = False
     name: str = "central difference"
-    order: int = 2
+
+    @property
+    def order(self) -> int:
+        """2; with lagged damping 1."""
+        return 1 if self.lagged else 2
 
     def matrices(self, M: np.ndarray, C: np.ndarray, K: np.ndarray, dt: float) -> Matrices:
         """Coefficients for mass, damping and stiffness on the freedoms with mass."""
         unit = np.eye(len(M))
-        return Matrices(unit, 0.5 * unit, 0.5 * unit, 0.5 * unit, 0.0 * unit, M, 0.0 * M, 0.0)
+        lag = 0.5 * unit if self.lagged else 0.0 * unit
+        return Matrices(unit, 0.5 * unit, 0.5 * unit, 0.5 * unit, lag, M, 0.0 * M, 0.0)
 
-    def limit(self, omega: float) -> float:
-        """Largest stable step (s) for the highest circular frequency (rad/s), at any damping: Δt = 2/ω."""
-        return 2.0 / omega
+    def limit(self, omega: float, damping: float = 0.0) -> float:
+        """Largest stable step (s) for the highest circular frequency (rad/s): 2/ω at any damping ratio ξ, and
+        2(√(1 + ξ²) − ξ)/ω with lagged damping."""
+        return 2.0 / omega * (float(np.hypot(1.0, damping)) - damping if self.lagged else 1.0)
 
     def array(self) -> np.ndarray:
         """Parameters as the engine reads them."""
@@ -335,9 +346,9 @@ def _oscillator(omega_dt: float, damping: float) -> tuple[np.ndarray, np.ndarray
     return np.eye(1), np.eye(1) * 2.0 * damping * omega_dt, np.eye(1) * omega_dt**2
 
 
-def central_difference() -> CentralDifference:
-    """Explicit central difference."""
-    return CentralDifference()
+def central_difference(lagged: bool = False) -> CentralDifference:
+    """Explicit central difference; `lagged` damps by the velocity of the half step before."""
+    return CentralDifference(lagged)
 
 
 def chang() -> Chang:

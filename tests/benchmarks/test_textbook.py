@@ -13,7 +13,6 @@ NO_COUPLING = "no partitioned time integration is offered yet"
 #: Values that cannot be met yet, with the reason: (case, key), or (case, None) for all of a case.
 MISSING: dict[tuple[str, str | None], str] = {
     ("SU-2", None): NO_COUPLING,
-    ("IN-2", "b_half"): "central difference has the damping force at the step, not half a step before",
 }
 
 
