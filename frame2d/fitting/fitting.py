@@ -1,0 +1,211 @@
+"""Fit a law to one or several cyclic tests: ranges from the tests, global search, local search, intervals."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from tqdm import tqdm
+
+from frame2d.component_tests import CyclicTest
+from frame2d.errors import InputError, known, within
+from frame2d.fitting.choose import LawLike, form_of
+from frame2d.fitting.forms import Form
+from frame2d.fitting.intervals import Uncertainty, uncertainty
+from frame2d.fitting.noise import Noise, noise_of
+from frame2d.fitting.problem import Problem, Simulation, space
+from frame2d.fitting.result import Fit, Parameter, errors_of
+from frame2d.fitting.scales import Scales, scales_of
+from frame2d.fitting.scores import Target, Weights
+from frame2d.fitting.search import Effort, Misfit, distinct, explore, refine
+from frame2d.fitting.simulate import Driven
+from frame2d.fitting.ties import Rule
+from frame2d.materials.law import Law
+
+
+def fit(
+    law: LawLike,
+    tests: CyclicTest | Sequence[CyclicTest],
+    *,
+    free: Any = None,
+    fixed: Mapping[str, float] | None = None,
+    tied: Mapping[str, Rule] | None = None,
+    bounds: Mapping[str, tuple[float, float]] | None = None,
+    held_back: Sequence[CyclicTest] = (),
+    weights: Weights | None = None,
+    estimate: str = "likelihood",
+    profile: str = "auto",
+    level: float = 0.95,
+    effort: Effort | None = None,
+    seed: int = 0,
+    progress: bool = True,
+    options: Mapping[str, Any] | None = None,
+) -> Fit:
+    """Fit `law` (a name, a class, or an instance to start from) to all `tests` at once.
+
+    `free`: None for the usual parameters of the law, "all", names, or groups such as "pinching" (added to the
+    usual ones). `fixed` values, `tied` rules ("1 - beta" or a function of the dictionary of parameters) and
+    `bounds` (low, high) in SI, by name. `estimate` "likelihood" ends with the maximum likelihood of the force
+    under white noise; "weighted" with the least weighted squares of force, energy and peaks, which `weights`
+    weigh, and which guide the global search in either case. `profile` "auto" profiles intervals that are wide
+    or touch a bound, "all" every one, "none" no one. `options` are fields of the law that are not numbers, such
+    as ``{"allow_inadmissible": True}``. Interrupted (Ctrl-C) it returns the best law so far, flagged.
+
+    Same seed, same result. Raises `InputError` for unknown names and bounds that are none.
+    """
+    listed = (tests,) if isinstance(tests, CyclicTest) else tuple(tests)
+    if not listed:
+        raise InputError("tests is empty; allowed: one CyclicTest or several")
+    within("level", level, 0.5, 0.9999)
+    known("estimate", estimate, ("likelihood", "weighted"))
+    known("profile", profile, ("auto", "all", "none"))
+    kinds = {test.kind for test in (*listed, *held_back)}
+    if len(kinds) > 1:
+        raise InputError(f"tests are of {' and '.join(sorted(kinds))}; allowed: one kind in one fit")
+    scales = scales_of(listed)
+    form, template = form_of(law, scales, options, bounds)
+    start = _start(form, template, scales)
+    pairs = [(Driven(t), Target(t.name, t.deformation, t.force, t.units[1])) for t in listed]
+    free_bounds, values, ties = space(form, start, scales, free, fixed or {}, tied or {}, bounds or {})
+    problem = Problem(
+        form, free_bounds, _inside(values, free_bounds, template), ties, pairs, weights or Weights()
+    )
+    found = solve(problem, effort or Effort(), seed, progress, estimate == "likelihood", level, profile)
+    fitted = problem.law(found.x)
+    return Fit(
+        law=fitted,
+        form=form.name,
+        parameters=_parameters(problem, found.x, found.uncertainty),
+        correlation=found.uncertainty.correlation,
+        uncertainty=found.uncertainty,
+        noise=tuple(found.noise),
+        errors=tuple(errors_of(fitted, test) for test in listed),
+        held_back=tuple(errors_of(fitted, test) for test in held_back),
+        tests=listed,
+        held_back_tests=tuple(held_back),
+        score=float(problem.scores(found.x[None, :])[0]),
+        level=level,
+        seed=seed,
+        evaluations=problem.evaluations,
+        estimator=_ESTIMATORS[estimate],
+        settings={"weights": vars(problem.weights), "estimate": estimate, "profile": profile},
+        interrupted=found.interrupted,
+    )
+
+
+_ESTIMATORS = {
+    "likelihood": "maximum likelihood, white Gaussian noise on the force, its size estimated a test",
+    "weighted": "weighted least squares of force, energy and peaks; sandwich for white noise on the force",
+}
+
+
+class Solution:
+    """Optimum in coordinates with its noise and uncertainty."""
+
+    def __init__(self, x: np.ndarray, noise: list[Noise], found: Uncertainty, interrupted: bool) -> None:
+        self.x, self.noise, self.uncertainty, self.interrupted = x, noise, found, interrupted
+
+
+def solve(
+    problem: Problem, effort: Effort, seed: int, progress: bool, likelihood: bool, level: float, profile: str
+) -> Solution:
+    """Global search, local search from its best points, then intervals."""
+    start = problem.best[1]
+    if not np.isfinite(problem.scores(start[None, :])[0]) and effort.generations == 0:
+        raise InputError("the law has no answer at the first values; allowed: a start where it has one")
+    interrupted = False
+    x = start
+    total = effort.generations + 2 * effort.starts + 1
+    with tqdm(total=total, desc="fit", unit="step", disable=None if progress else True, leave=False) as bar:
+        try:
+            population = explore(problem, start, effort, seed, bar) if effort.generations else start[None, :]
+            bar.update(effort.generations - bar.n)
+            x = problem.best[1]
+            for best in polish(problem, distinct(population, x, effort.starts), likelihood, effort, bar):
+                x = best
+        except KeyboardInterrupt:
+            interrupted = True
+            x = x if x is not start else problem.best[1]
+        noise = _noise(problem, x)
+        return Solution(x, noise, uncertainty(problem, x, noise, level, likelihood, profile), interrupted)
+
+
+def polish(problem: Problem, starts: list[np.ndarray], likelihood: bool, effort: Effort, bar: Any) -> Any:
+    """Local minima from every start, the best so far each time; then once more with the noise of each test."""
+    sigmas = np.array([target.range for _, target in problem.tests])
+    misfit = Misfit(problem, sigmas, likelihood)
+    costs: list[tuple[float, np.ndarray]] = []
+    for start in starts:
+        costs.append(refine(misfit, start, effort.iterations))
+        bar.update()
+        yield min(costs, key=lambda pair: pair[0])[1]
+    best = min(costs, key=lambda pair: pair[0])[1]
+    if likelihood and len(problem.tests) > 1:
+        for _ in range(2):
+            misfit.sigmas = np.array([each.sigma for each in _noise(problem, best)])
+            best = refine(misfit, best, effort.iterations)[1]
+            bar.update()
+            yield best
+
+
+def _noise(problem: Problem, x: np.ndarray) -> list[Noise]:
+    found = []
+    for (_, target), computed in zip(problem.tests, problem.outputs(x[None, :]), strict=True):
+        residuals = computed[0] - target.force
+        smallest = 1e-9 * target.range  # an exact fit has no noise, and no likelihood
+        each = noise_of(target.name, residuals, problem.size * target.force.size / problem.samples)
+        found.append(Noise(each.test, max(each.sigma, smallest), each.tau, each.white))
+    return found
+
+
+def _start(form: Form, template: Law | None, scales: Scales) -> dict[str, float]:
+    if template is not None:
+        return form.read(template)
+    return {r.name: r.start * scales.unit(r.unit) for r in form.ranges}
+
+
+def _inside(values: dict[str, float], free: Sequence[Any], template: Law | None) -> dict[str, float]:
+    """First values; those of free parameters that stand at a bound, where nothing pulls them off, a fifth inside."""
+    moved = dict(values)
+    for b in free:
+        x = b.coordinate(values[b.name])
+        if template is None and not 0.0 < x < 1.0:
+            moved[b.name] = float(b.value(0.2 if x <= 0.0 else 0.8))
+    return moved
+
+
+def _parameters(problem: Problem, x: np.ndarray, found: Uncertainty) -> tuple[Parameter, ...]:
+    values = problem.values(x)
+    at = {b.name: i for i, b in enumerate(problem.free)}
+    tied = {each.name: each.text for each in problem.ties}
+    listed = []
+    for r in problem.form.ranges:
+        if r.name in at:
+            i = at[r.name]
+            b = problem.free[i]
+            low, high = float(found.low[i]), float(found.high[i])
+            status = "fitted"
+            if x[i] < 1e-4 or x[i] > 1.0 - 1e-4:
+                status = "at a bound"
+            if high - low > 0.5:
+                status = "not determined"
+            how = "profile" if found.profiled[i] else "Wald"
+            listed.append(
+                Parameter(
+                    r.name,
+                    values[r.name],
+                    float(b.value(low)),
+                    float(b.value(high)),
+                    (b.low, b.high),
+                    status,
+                    how,
+                    b.source,
+                )
+            )
+        elif r.name in tied:
+            listed.append(Parameter(r.name, values[r.name], status="tied", rule=tied[r.name]))
+        else:
+            listed.append(Parameter(r.name, values[r.name], status="fixed"))
+    return tuple(listed)
+
+
+__all__ = ["Effort", "Fit", "Simulation", "Solution", "fit", "solve"]

@@ -1,0 +1,182 @@
+"""Intervals, correlations and directions that the tests do not determine, from the likelihood of the noise model.
+
+Wald intervals come from the inverse of JᵀJ (Fisher information), J the residuals' derivatives over noise, in
+the coordinates of the search, and are mapped back: so they are unsymmetric for logarithmic ranges. Profile
+intervals are where the sum of squares has grown by t² with all other parameters fitted anew (Bates & Watts,
+Nonlinear Regression Analysis, 1988); they follow curvature and bounds.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student
+
+from frame2d.fitting.noise import Noise
+from frame2d.fitting.problem import Problem
+from frame2d.fitting.search import Misfit, refine
+
+#: A direction is not determined when its interval, from one end to the other, is longer than the box is wide.
+LONGEST = 1.0
+#: Wald intervals wider than this share of the range, or touching a bound, are replaced by profiles.
+WIDE = 0.06
+
+
+@dataclass(frozen=True)
+class Direction:
+    """A combination of parameters that the tests do not determine, with the shares of each, largest first."""
+
+    shares: tuple[tuple[str, float], ...]
+    singular_value: float
+
+    def __str__(self) -> str:
+        return " ".join(f"{value:+.2f}·{name}" for name, value in self.shares)
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """Covariance in search coordinates, and what follows from it; `low` and `high` are coordinates too."""
+
+    covariance: np.ndarray
+    correlation: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    profiled: tuple[bool, ...]
+    singular_values: np.ndarray
+    directions: tuple[Direction, ...]
+
+    @property
+    def deviation(self) -> np.ndarray:
+        """Standard deviations in search coordinates."""
+        return np.sqrt(np.diag(self.covariance))
+
+
+def uncertainty(
+    problem: Problem, x: np.ndarray, noise: list[Noise], level: float, likelihood: bool, profile: str
+) -> Uncertainty:
+    """Intervals at the optimum x; `profile` "auto", "all" or "none"."""
+    misfit = Misfit(problem, np.array([each.effective for each in noise]), likelihood)
+    covariance, s, V = _covariance(problem, misfit, x, noise, likelihood)
+    deviation = np.sqrt(np.diag(covariance))
+    z = float(student.ppf(0.5 + 0.5 * level, max(problem.samples - problem.size, 1)))
+    low, high = x - z * deviation, x + z * deviation
+    profiled = np.zeros(problem.size, dtype=bool)
+    if profile != "none" and likelihood:
+        for j in range(problem.size):
+            doubtful = high[j] - low[j] > WIDE or low[j] < 0.0 or high[j] > 1.0
+            if profile == "all" or doubtful:
+                low[j], high[j] = _profile(misfit, x, covariance, j, z)
+                profiled[j] = True
+    scale = np.where(deviation > 0.0, deviation, 1.0)
+    names = [b.name for b in problem.free]
+    directions = tuple(
+        _direction(names, V[i], float(s[i])) for i in range(s.size) if 2.0 * z > LONGEST * float(s[i])
+    )
+    return Uncertainty(
+        covariance,
+        covariance / np.outer(scale, scale),
+        np.clip(low, 0.0, 1.0),
+        np.clip(high, 0.0, 1.0),
+        tuple(bool(p) for p in profiled),
+        s,
+        directions,
+    )
+
+
+def _covariance(
+    problem: Problem, misfit: Misfit, x: np.ndarray, noise: list[Noise], likelihood: bool
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Covariance, singular values and directions; differences a fifth of a standard deviation wide."""
+    J = misfit.jacobian(x, central=True)
+    for _ in range(2):
+        _, s, V = np.linalg.svd(J, full_matrices=False)
+        inverse = (V.T / np.maximum(s, 1e-6 * s[0] + 1e-300) ** 2) @ V
+        misfit.steps = np.clip(0.2 / np.maximum(np.linalg.norm(J, axis=0), 1e-300), 1e-6, 0.02)
+        J = misfit.jacobian(x, central=True)
+    _, s, V = np.linalg.svd(J, full_matrices=False)
+    inverse = (V.T / np.maximum(s, 1e-6 * s[0] + 1e-300) ** 2) @ V
+    if likelihood:
+        return inverse, s, V
+    # Least squares of other weights than the noise's: the sandwich of Huber 1967, with the noise where it is.
+    middle = np.zeros_like(inverse)
+    start = 0
+    for (_, target), each in zip(problem.tests, noise, strict=True):
+        size = target.blocks(target.force[None, :], problem.weights).shape[1]
+        gradient = each.effective * target.noise_gradient(J[start : start + size], problem.weights)
+        middle += gradient.T @ gradient
+        start += size
+    covariance = inverse @ middle @ inverse
+    spread = np.linalg.eigvalsh(covariance)[::-1]
+    return covariance, 1.0 / np.sqrt(np.maximum(spread[::-1], 1e-300)), np.linalg.eigh(covariance)[1].T
+
+
+def _direction(names: list[str], v: np.ndarray, s: float) -> Direction:
+    v = v * np.sign(v[int(np.argmax(np.abs(v)))])
+    order = np.argsort(-np.abs(v))
+    shares = tuple((names[i], float(v[i])) for i in order if abs(v[i]) > 0.2)
+    return Direction(shares, s)
+
+
+def _profile(misfit: Misfit, x: np.ndarray, covariance: np.ndarray, j: int, z: float) -> tuple[float, float]:
+    """Both ends where the profiled sum of squares has grown by z²; the bound where it never does."""
+    base = misfit(x)
+    least = float(base @ base)
+    ends = []
+    for side in (-1.0, 1.0):
+        deviation = float(np.sqrt(covariance[j, j]))
+        known: list[tuple[float, float]] = [(0.0, 0.0)]  # distance along j, signed root of the growth
+        distance = z * deviation
+        limit = x[j] if side < 0.0 else 1.0 - x[j]
+        reached, others = limit, x
+        for _ in range(6):
+            distance = min(distance, limit)
+            if distance <= 1e-12:
+                break
+            shift = (
+                x + covariance[:, j] / covariance[j, j] * side * distance if others is x else others.copy()
+            )
+            root, others = _grown(misfit, np.clip(shift, 0.0, 1.0), x[j] + side * distance, j, least)
+            known.append((distance, root))
+            if abs(root - z) < 0.02 * z:
+                reached = distance
+                break
+            if root < z and distance >= limit:
+                break
+            below = max((k for k in known if k[1] < z), key=lambda k: k[0])
+            above = min((k for k in known if k[1] >= z), key=lambda k: k[0], default=None)
+            if above is None:
+                distance *= min(max(z / max(root, 1e-3), 1.1), 3.0)
+                reached = min(distance, limit)
+            else:
+                distance = below[0] + (above[0] - below[0]) * (z - below[1]) / (above[1] - below[1])
+                reached = distance
+        ends.append(x[j] + side * reached)
+    return ends[0], ends[1]
+
+
+class _Held:
+    """The misfit with coordinate j held at a value."""
+
+    def __init__(self, misfit: Misfit, j: int, value: float) -> None:
+        self.misfit, self.j, self.value = misfit, j, value
+        self.far = misfit.far
+
+    def full(self, y: np.ndarray) -> np.ndarray:
+        return np.insert(y, self.j, self.value)
+
+    def __call__(self, y: np.ndarray) -> np.ndarray:
+        self.misfit.far = self.far
+        return self.misfit(self.full(y))
+
+    def jacobian(self, y: np.ndarray) -> np.ndarray:
+        return np.delete(self.misfit.jacobian(self.full(y)), self.j, axis=1)
+
+
+def _grown(misfit: Misfit, x: np.ndarray, value: float, j: int, least: float) -> tuple[float, np.ndarray]:
+    """Root of the growth of the sum of squares with coordinate j held, and the fitted point."""
+    held = _Held(misfit, j, min(max(value, 0.0), 1.0))
+    y = np.delete(x, j)
+    if y.size == 0:
+        r = held(y)
+        return float(np.sqrt(max(float(r @ r) - least, 0.0))), held.full(y)
+    cost, y = refine(held, y, 12)  # type: ignore[arg-type]
+    return float(np.sqrt(max(cost - least, 0.0))), held.full(y)

@@ -1,0 +1,150 @@
+"""Global search, then local: differential evolution on the weighted score, least squares from its best points.
+
+Sources: Storn & Price, Differential evolution, 1997, and trust-region reflective least squares of Branch,
+Coleman & Li 1999, both as in SciPy; each population and each Jacobian is one compiled batch.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import OptimizeResult, differential_evolution, least_squares
+
+from frame2d.fitting.problem import Problem
+
+#: Residual that stands for a law without an answer, in multiples of those at the start of the local search.
+_FAR = 1e3
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How long to search: population per parameter, generations, and how many points are refined."""
+
+    population: int = 8
+    generations: int = 80
+    starts: int = 4
+    iterations: int = 60
+
+
+def explore(problem: Problem, start: np.ndarray, effort: Effort, seed: int, bar: object) -> np.ndarray:
+    """Final population of differential evolution, best first; half of the first one lies around `start`."""
+    n = problem.size
+    rng = np.random.default_rng(seed)
+    count = max(24, effort.population * n)
+    first = rng.random((count, n))
+    around = count // 2
+    first[:around] = np.clip(start + 0.15 * rng.normal(size=(around, n)), 0.0, 1.0)
+    first[0] = start
+    final = first
+
+    def score(x: np.ndarray) -> np.ndarray:
+        return np.minimum(problem.scores(np.atleast_2d(x.T)), 1e6)
+
+    def after(intermediate_result: OptimizeResult) -> None:
+        bar.set_postfix_str(f"score {problem.best[0]:.4g}")  # type: ignore[attr-defined]
+        bar.update()  # type: ignore[attr-defined]
+
+    if effort.generations > 0:
+        found = differential_evolution(
+            score,
+            [(0.0, 1.0)] * n,
+            maxiter=effort.generations,
+            init=first,
+            mutation=(0.5, 0.9),
+            recombination=0.8,
+            tol=0.005,
+            polish=False,
+            vectorized=True,
+            updating="deferred",
+            seed=rng,
+            callback=after,
+        )
+        final = np.asarray(found.population)
+        energies = np.asarray(found.population_energies)
+    else:
+        energies = problem.scores(final)
+    return final[np.argsort(energies)]
+
+
+def distinct(population: np.ndarray, best: np.ndarray, count: int) -> list[np.ndarray]:
+    """Up to `count` points of a sorted population, `best` first, that lie apart."""
+    kept = [best]
+    for x in population:
+        if len(kept) == count:
+            break
+        if min(float(np.max(np.abs(x - other))) for other in kept) > 0.05:
+            kept.append(x)
+    return kept
+
+
+class Misfit:
+    """Residuals and Jacobian of the local search, both from compiled batches.
+
+    `likelihood`: (F − Fₘ)/σ of every sample, σ of each test; else the blocks of the weighted score.
+    """
+
+    def __init__(self, problem: Problem, sigmas: np.ndarray, likelihood: bool) -> None:
+        self.problem, self.sigmas, self.likelihood = problem, sigmas, likelihood
+        self.steps = np.full(problem.size, 1e-5)
+        self.far = _FAR
+
+    def rows(self, X: np.ndarray) -> np.ndarray:
+        """Residuals, one row a row of X; not finite where there is no answer."""
+        parts = []
+        for (_, target), computed, sigma in zip(
+            self.problem.tests, self.problem.outputs(X), self.sigmas, strict=True
+        ):
+            if self.likelihood:
+                parts.append((computed - target.force) / sigma)
+            else:
+                parts.append(target.blocks(computed, self.problem.weights))
+        return np.concatenate(parts, axis=1)
+
+    def __call__(self, x: np.ndarray) -> np.ndarray:
+        r = self.rows(x[None, :])[0]
+        return r if np.all(np.isfinite(r)) else np.full_like(r, self.far)
+
+    def jacobian(self, x: np.ndarray, central: bool = False) -> np.ndarray:
+        """Differences forward (or central), turned inwards at the bounds and where there is no answer."""
+        n = x.size
+        inward = np.where(x + self.steps <= 1.0, 1.0, -1.0) * self.steps
+        back = np.where((x - inward >= 0.0) & (x - inward <= 1.0), -inward, 0.0) if central else np.zeros(n)
+        X = np.concatenate(
+            [x[None, :], x + np.diag(inward), x + np.diag(back)]
+            if central
+            else [x[None, :], x + np.diag(inward)]
+        )
+        r = self.rows(X)
+        base = r[0]
+        ahead, behind = r[1 : n + 1], r[n + 1 :] if central else np.broadcast_to(base, (n, base.size))
+        width = inward - back
+        J = (ahead - behind) / width[:, None]
+        for j in np.flatnonzero(~np.isfinite(J).all(axis=1)):
+            for step in (-inward[j], inward[j]):
+                moved = x.copy()
+                moved[j] += step
+                if 0.0 <= moved[j] <= 1.0 and np.isfinite(other := self.rows(moved[None, :])[0]).all():
+                    J[j] = (other - base) / step
+                    break
+            else:
+                J[j] = 0.0
+        return J.T
+
+
+def refine(misfit: Misfit, x: np.ndarray, iterations: int) -> tuple[float, np.ndarray]:
+    """Local minimum from x: sum of squares and coordinates."""
+    x = np.clip(x, 1e-9, 1.0 - 1e-9)
+    first = misfit(x)
+    misfit.far = _FAR * (float(np.sqrt(np.mean(first**2))) + 1e-300)
+    found = least_squares(
+        misfit,
+        x,
+        jac=misfit.jacobian,
+        bounds=(0.0, 1.0),
+        method="trf",
+        x_scale="jac",
+        ftol=1e-10,
+        xtol=1e-9,
+        gtol=1e-10,
+        max_nfev=iterations,
+    )
+    return 2.0 * float(found.cost), np.asarray(found.x)
