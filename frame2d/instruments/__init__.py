@@ -1,1 +1,1 @@
-"""Sensors to quantities: sensor maps, checks of sign and unit, moments and rotations."""
+"""Sensors to quantities."""

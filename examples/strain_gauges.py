@@ -1,0 +1,111 @@
+"""From strain gauges and transducers back to moments, rotations and energies, on an invented portal with devices.
+
+A virtual test writes what its sensors would have written, with errors; the quantities come back with an uncertainty and
+are compared with the truth; one gauge that is wired the wrong way round is found by statics and energy. Everything here
+is invented: frame, instruments and their errors.
+
+Run it: python examples/strain_gauges.py
+"""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from frame2d import BeamColumn, Frame, Response
+from frame2d.analysis import cyclic, gravity
+from frame2d.elements import Brace
+from frame2d.instruments.channel import Channel
+from frame2d.instruments.places import Actuator, Bar, End, Joint, Panel, Point, Section, Storey, Zone
+from frame2d.instruments.sensor_map import SensorMap, sensor_map
+from frame2d.materials import Bilinear, BoucWen
+from frame2d.sections import european
+from frame2d.units import kN, m, mm
+
+LINK = BoucWen(k=3.0e7, Fy=80e3, a=0.02, n=1.5)  # N·m/rad, N·m
+PANEL = Bilinear(k=2.0e7, Fy=110e3, b=0.05)  # N·m/rad, N·m
+PIN = Bilinear(k=6.0e7, Fy=150e3, b=0.03)  # N/m, N
+FY = 355e6
+
+
+def portal() -> Frame:
+    """One storey, one bay: a beam with weakened ends, a yielding joint panel and a brace with a pin."""
+    frame = Frame("invented portal")
+    column = BeamColumn.from_section(european("HE 260 B"))
+    beam = BeamColumn.from_section(
+        european("IPE 300"), start=LINK, end=LINK, start_inset=0.3 * m, end_inset=0.3 * m
+    )
+    for axis, x in (("A", 0.0), ("B", 5.0)):
+        frame.node(f"{axis}0", x, 0.0, support="fixed")
+        frame.node(f"{axis}1", x, 3.5 * m)
+        frame.load(f"{axis}1", fy=-150 * kN)
+        frame.member(f"column {axis}", f"{axis}0", f"{axis}1", column)
+    frame.member("beam", "A1", "B1", beam, device=True)
+    frame.member("brace", "A0", "B1", Brace(PIN), device=True)
+    frame.panel_zone("panel", "A1", ["column A"], PANEL)
+    frame.floor("floor", ["A1", "B1"])
+    return frame
+
+
+def instruments(frame: Frame) -> SensorMap:
+    """Sixteen columns of two loggers: gauges on columns and beam, transducers, diagonals, load cell, actuator."""
+    places: list[Any] = [
+        Section(f"{a} {end}", f"column {a}", at, 0.26 * m, FY)
+        for a in "AB"
+        for end, at in (("low", 0.7), ("high", 2.7))
+    ]
+    places += [Section("beam left", "beam", 1.0, 0.3 * m, FY), Section("beam right", "beam", 4.0, 0.3 * m, FY)]
+    pair = ("beam left", "beam right")
+    places += [
+        Zone("left hinge", "beam: start hinge", "beam", 0.3, pair, 0.1, 0.5, 0.35),
+        Zone("right hinge", "beam: end hinge", "beam", 4.7, pair, 4.5, 4.9, 0.35),
+        End("beam at A", "beam", "A1", pair),
+        End("beam at B", "beam", "B1", pair),
+        End("head of A", "column A", "A1 column", ("A low", "A high")),
+        End("head of B", "column B", "B1", ("B low", "B high")),
+        Panel("panel", "panel", 0.24 * m, 0.28 * m, ("beam at A",)),
+        Bar("brace", "brace"),
+        Point("floor", "A1"),
+        Actuator("jack", "A1"),
+        Joint("A", "A1", ("head of A", "beam at A")),
+        Joint("B", "B1", ("head of B", "beam at B")),
+        Storey("first", ("jack",), ("head of A", "head of B"), ("brace",)),
+    ]  # fmt: skip
+    gauge: dict[str, Any] = {"noise": 1.5, "resolution": 1.0, "zero": 2.0, "gain_error": 0.005}
+    slow: dict[str, Any] = {"noise": 0.002, "resolution": 0.001, "zero": 0.003, "gain_error": 0.002, "clock": "slow"}
+    channels = []
+    for number, (where, face) in enumerate(
+        [(f"{a} {end}", face) for a in "AB" for end in ("low", "high") for face in ("left", "right")]
+        + [(where, face) for where in pair for face in ("top", "bottom")],
+        1,
+    ):
+        channels.append(Channel(f"SG{number:02d}", "strain", where, "µε", face=face, **gauge))
+    for number, (where, face) in enumerate(
+        [(where, face) for where in ("left hinge", "right hinge") for face in ("top", "bottom")], 1
+    ):
+        channels.append(Channel(f"LT{number}", "transducer", where, "mm", face=face, **slow))
+    channels += [
+        Channel("D1", "diagonal", "panel", "mm", face="rising", **slow),
+        Channel("D2", "diagonal", "panel", "mm", sign=-1, face="falling", **slow),
+        Channel("BE", "elongation", "brace", "mm", **slow),
+        Channel("BF", "force", "brace", "kN", noise=0.3, resolution=0.1, gain_error=0.005),
+        Channel("UF", "displacement", "floor", "mm", noise=0.01, resolution=0.01, gain_error=0.002, clock="slow"),
+        Channel("JS", "stroke", "jack", "mm", noise=0.01, resolution=0.01, gain_error=0.002),
+        Channel("JF", "force", "jack", "kN", sign=-1, noise=0.5, resolution=0.1, gain_error=0.005),
+    ]
+    return sensor_map(frame, places, channels, name="invented instruments", balanced=True)
+
+
+def loading(points: int = 40) -> np.ndarray:
+    """Growing cycles of the floor's displacement, m, ending at rest near zero."""
+    peaks = [0.0, 12, -12, 25, -25, 45, -45, 45, -45, 6.0]
+    parts = [np.linspace(a, b, points, endpoint=False) for a, b in zip(peaks, peaks[1:], strict=False)]
+    return np.concatenate([*parts, [peaks[-1]]]) * mm
+
+
+def virtual_test(points: int = 40) -> Response:
+    """Gravity, then the cycles, led by the jack at A1."""
+    system = portal().compile()
+    standing = gravity(system)
+    start = standing.displacement("A1")[-1]
+    return cyclic(system, standing.state, {"floor": 1.0}, node="A1", history=start + loading(points))
