@@ -1,5 +1,7 @@
 """A state of the whole handed to a part: same displacements, same memories, its own share of the loads."""
 
+from collections.abc import Mapping
+
 import numpy as np
 from scipy.sparse import csr_matrix
 
@@ -10,8 +12,12 @@ from frame2d.model.state import State
 from frame2d.model.system import System
 
 
-def share_state(system: System, whole: System, state: State, expand: csr_matrix) -> State:
+def share_state(
+    system: System, whole: System, state: State, expand: csr_matrix, names: Mapping[str, str]
+) -> State:
     """State of a part whose freedoms move as `expand` picks them out of the whole's and whose laws remember the same.
+
+    `names` are those of the part's nodes in the whole.
 
     Load cases that stay on act with the part's own share. Raises `InputError` where loads or support displacements of
     the whole cannot be told apart.
@@ -31,9 +37,9 @@ def share_state(system: System, whole: System, state: State, expand: csr_matrix)
         motion.work[place.number] = source.work[other.number]
     supports = np.zeros(system.held.size)
     held = {int(freedom): k for k, freedom in enumerate(whole.held)}
-    names = list(system.node_index)
+    nodes = list(system.node_index)
     for k, freedom in enumerate(system.held):
-        number = 3 * whole.node_index[names[freedom // 3]] + freedom % 3
+        number = 3 * whole.node_index[names[nodes[freedom // 3]]] + freedom % 3
         supports[k] = state.supports[held[int(number)]]
     settle(system, motion, supports)
     load = np.zeros(system.count)
