@@ -8,6 +8,8 @@
 | actuator | parameters and closed forms of actuator, controller, sensors |
 | scheme; operator_splitting, linearly_implicit, chang, kr_alpha | one measured displacement a step |
 | computed | a computed part given by matrices; what a solver must do |
+| frame_solver, part_state | a computed part given by a frame, or by a split; where it begins |
+| frame_specimen, condense | a tested part given by a frame: in this process, and inside the simulated rig |
 | compensation, margin | delay compensation; stability of the loop, predicted |
 | limits, guard, energy | what may leave and come back, and what happens otherwise |
 | wire, serve | protocol and server |
@@ -26,7 +28,10 @@ from frame2d.hybrid.chang import Chang
 from frame2d.hybrid.checks import Checks
 from frame2d.hybrid.compensation import AdaptiveSeries, inverse_model, polynomial, uncompensated
 from frame2d.hybrid.computed import Computed, Declared, MatrixSolver, Solver
+from frame2d.hybrid.condense import condensed_network
 from frame2d.hybrid.conduct import CHECKS, HybridTest, Outcome, Progress
+from frame2d.hybrid.frame_solver import FrameSolver
+from frame2d.hybrid.frame_specimen import FrameSpecimen, held_at
 from frame2d.hybrid.geometry import Geometry, Pin, Placed
 from frame2d.hybrid.guard import Guarded, Tripped
 from frame2d.hybrid.journal import Journal
@@ -39,6 +44,7 @@ from frame2d.hybrid.network import Model, Network
 from frame2d.hybrid.operator import Console, Operator, Unattended
 from frame2d.hybrid.operator_splitting import OperatorSplitting
 from frame2d.hybrid.page import Page
+from frame2d.hybrid.part_state import balanced, part_state
 from frame2d.hybrid.remote import Remote
 from frame2d.hybrid.replay import Replay
 from frame2d.hybrid.rig import Rig
@@ -58,6 +64,8 @@ __all__ = [
     "Console",
     "Controller",
     "Declared",
+    "FrameSolver",
+    "FrameSpecimen",
     "Geometry",
     "Guarded",
     "HybridTest",
@@ -88,9 +96,13 @@ __all__ = [
     "Tripped",
     "Unattended",
     "as_specimen",
+    "balanced",
+    "condensed_network",
     "first_estimate",
+    "held_at",
     "inverse_model",
     "loop_margin",
+    "part_state",
     "polynomial",
     "serve",
     "uncompensated",

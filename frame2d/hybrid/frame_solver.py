@@ -39,6 +39,7 @@ from frame2d.hybrid.specimen import Reading
 from frame2d.kernels import compiled
 from frame2d.model.state import State
 from frame2d.model.system import System
+from frame2d.substructure import Split
 
 #: Entries of the tally: work of the ground, largest strain energy, strain energy at the start.
 WORK, STRAIN, FIRST = range(3)
@@ -94,7 +95,9 @@ def _strain(plan, room, motion):  # type: ignore[no-untyped-def]
 class FrameSolver:
     """Steps the computed `system` with a scheme against a measured force; a `Solver`.
 
-    `interface`: rows (f, n) on the system's free freedoms, or a sequence of (node, component). `tested`: what is
+    `system`: the computed part, or a `Split` (its computed part, which may float). `interface`: rows (f, n) on the
+    system's free freedoms, or a sequence of (node, component); with a `Split` rows (f, interface freedoms) of the
+    motions that are imposed, or None for all of them. `tested`: what is
     declared of the tested part, on the interface freedoms; its mass is added to the equation of motion and to the
     ground's load, once. `scheme`: `OperatorSplitting`, `LinearlyImplicit`, `Chang` or `KRAlpha`. `record` has
     `acceleration` (m/s²) and `dt` (s) and moves the ground horizontally, times `factor`; `duration` (s) adds rest
@@ -107,7 +110,7 @@ class FrameSolver:
 
     def __init__(
         self,
-        system: System,
+        system: System | Split,
         interface: Any,
         tested: Declared,
         scheme: Any,
@@ -123,7 +126,15 @@ class FrameSolver:
         history: bool = True,
         options: Options | None = None,
     ) -> None:
-        self.system, self.tested, self.scheme = system, tested, scheme
+        self.tested, self.scheme = tested, scheme
+        self.split = system if isinstance(system, Split) else None
+        if isinstance(system, Split):
+            picked = system.pick_computed.toarray()
+            interface = (
+                picked if interface is None else np.atleast_2d(np.asarray(interface, dtype=float)) @ picked
+            )
+            system = system.computed_system
+        self.system = system
         self.L = interface_rows(system, interface)
         self.freedoms = len(self.L)
         self.margin = check_operator(tested.operator, tested.credible)
@@ -315,6 +326,13 @@ class FrameSolver:
     def energies(self) -> Energies:
         """Work of the ground, and the largest recoverable energy so far, computed and tested part together."""
         return Energies(abs(float(self.tally[WORK])), float(self.tally[STRAIN]))
+
+    def arrays(self) -> tuple[Any, ...]:
+        """What the compiled loop of a virtual test takes."""
+        return (
+            self.plan, self.held, self.room, self.motion, self.operator, self.link, self.base, self.influence, self.ground,
+            self.p1, self.dt, self.array, self.options, self.tally, tuple(self.log), self._keep, self.measured,
+        )  # fmt: skip
 
     # Afterwards
 

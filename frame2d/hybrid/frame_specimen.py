@@ -19,11 +19,12 @@ from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import new_room
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid.computed import Declared
-from frame2d.hybrid.part_state import at_rest
+from frame2d.hybrid.part_state import at_rest, part_state
 from frame2d.hybrid.specimen import Command, Reading, Specimen
 from frame2d.model.frame import Frame
 from frame2d.model.state import State
 from frame2d.model.system import System
+from frame2d.substructure import Split
 
 _TOLERANCE = 1e-10
 
@@ -72,6 +73,15 @@ class FrameSpecimen(Specimen):
         )
         self.begin = state or system.rest()
         self._begin_from(self.begin)
+
+    @classmethod
+    def of(cls, split: Split, state: State | None = None, directions: Any = None) -> "FrameSpecimen":
+        """Tested part of a `split`, its interface held, at the displacement of the whole frame's `state`."""
+        system = held_at(split.tested, split.interface).compile()
+        begin = (
+            None if state is None else part_state(split.tested_system, split.share(state)["tested"], system)
+        )
+        return cls(system, split.interface, directions, begin)
 
     def _begin_from(self, state: State) -> None:
         system = self.system

@@ -1,7 +1,8 @@
 """In-process specimen: laws in parallel and in series between the interface freedoms, stepped in compiled code.
 
-Freedoms q = (interface u, internal w). Spring i deforms by d_i = b_i·q and answers f_i(d_i); internal freedoms carry
-no load: Σ b_i,w f_i = 0, solved by Newton iteration; the interface force is r = Σ b_i,u f_i and its condensed tangent
+Freedoms q = (interface u, internal w). Spring i deforms by d_i = b_i·q + o_i and answers f_i(d_i), and linear members
+between the freedoms answer E·q + c; internal freedoms carry no other load: Σ b_i,w f_i + (E·q + c)_w = 0, solved by
+Newton iteration; the interface force is r = Σ b_i,u f_i + (E·q + c)_u and its condensed tangent
 K = K_uu − K_uw K_ww⁻¹ K_wu. Source: static condensation with local iteration, common practice.
 """
 
@@ -30,6 +31,9 @@ class Arrays(NamedTuple):
     trial: np.ndarray
     memory_at: np.ndarray  # (s,) int64
     rows: np.ndarray  # (s, n + w)
+    offset: np.ndarray  # (s,)
+    linear: np.ndarray  # (n + w, n + w), or (0, 0)
+    constant: np.ndarray  # (n + w,)
     q: np.ndarray  # (n + w,) committed freedoms
     q_trial: np.ndarray
     out: np.ndarray  # (8,)
@@ -50,6 +54,9 @@ def lend(net):  # type: ignore[no-untyped-def]
         borrowed(net.trial),
         borrowed(net.memory_at),
         borrowed(net.rows),
+        borrowed(net.offset),
+        borrowed(net.linear),
+        borrowed(net.constant),
         borrowed(net.q),
         borrowed(net.q_trial),
         borrowed(net.out),
@@ -65,8 +72,8 @@ def _springs(net, dt):  # type: ignore[no-untyped-def]
     """Answer of every spring at the trial freedoms."""
     total = net.q.size
     for i in range(net.addresses.size):
-        deformation = 0.0
-        before = 0.0
+        deformation = net.offset[i]
+        before = net.offset[i]
         for j in range(total):
             deformation += net.rows[i, j] * net.q_trial[j]
             before += net.rows[i, j] * net.q[j]
@@ -124,6 +131,7 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
         net.q_trial[j] = u[j]
     for j in range(n, total):
         net.q_trial[j] = net.q[j]
+    stiff = net.linear.shape[0] > 0
     last = np.inf
     scale = 1.0
     for iteration in range(_ITERATIONS):
@@ -146,6 +154,14 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
                     residual += row * net.springs[i, 1]
                     for b in range(inner):
                         net.work[a, b] += row * net.springs[i, 2] * net.rows[i, n + b]
+            if stiff:
+                residual += net.constant[n + a]
+                for j in range(total):
+                    term = net.linear[n + a, j] * net.q_trial[j]
+                    residual += term
+                    largest = max(largest, abs(term))
+                for b in range(inner):
+                    net.work[a, b] += net.linear[n + a, n + b]
             net.work[a, inner] = -residual
             worst = max(worst, abs(residual))
         if worst <= _TOLERANCE * largest or worst == 0.0:
@@ -160,9 +176,14 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
         for a in range(inner):
             net.q_trial[n + a] += scale * net.work[a, inner]
     for a in range(n):
-        net.force[a] = 0.0
+        net.force[a] = net.constant[a]
         for b in range(n):
             net.tangent[a, b] = 0.0
+        if stiff:
+            for j in range(total):
+                net.force[a] += net.linear[a, j] * net.q_trial[j]
+            for b in range(n):
+                net.tangent[a, b] = net.linear[a, b]
     for i in range(count):
         for a in range(n):
             row = net.rows[i, a]
@@ -179,6 +200,9 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
                 if row != 0.0:
                     for b in range(total):
                         net.work[a, (b - n) if b >= n else (inner + b)] += row * net.rows[i, b]
+            if stiff:
+                for b in range(total):
+                    net.work[a, (b - n) if b >= n else (inner + b)] += net.linear[n + a, b]
         if _eliminate(net.work, inner, inner + n) != OK:
             return NOT_CONVERGED
         for i in range(count):
@@ -188,6 +212,11 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
                     for c in range(inner):
                         for b in range(n):
                             net.tangent[a, b] -= row * net.rows[i, n + c] * net.work[c, inner + b]
+        if stiff:
+            for a in range(n):
+                for c in range(inner):
+                    for b in range(n):
+                        net.tangent[a, b] -= net.linear[a, n + c] * net.work[c, inner + b]
     return OK
 
 
@@ -213,14 +242,33 @@ def answer(net, u, dt):  # type: ignore[no-untyped-def]
 class Network:
     """Laws on interface freedoms; ``springs`` are pairs (law, row over interface then internal freedoms).
 
-    `single`, `parallel` and `series` make the usual ones. Raises `InputError` for rows of the wrong length, and for
-    an internal freedom without a spring.
+    `single`, `parallel` and `series` make the usual ones, `frame2d.hybrid.condense` one of a frame. `linear`: stiffness
+    of linear members (freedoms + internal, square), `constant`: their force at the start, `offsets` and `memories` of
+    the springs there; a virgin network without linear members needs none. Raises `InputError` for rows of the wrong
+    length, and for an internal freedom without a spring.
     """
 
     def __init__(
-        self, springs: Sequence[tuple[Law, Sequence[float]]], freedoms: int = 1, internal: int = 0
+        self,
+        springs: Sequence[tuple[Law, Sequence[float]]],
+        freedoms: int = 1,
+        internal: int = 0,
+        linear: Any = None,
+        constant: Any = None,
+        offsets: Any = None,
+        memories: Sequence[np.ndarray] | None = None,
     ) -> None:
-        if not springs:
+        total = freedoms + internal
+        self.linear = np.zeros((0, 0)) if linear is None else np.array(linear, dtype=np.float64)
+        self.constant = np.zeros(total) if constant is None else np.array(constant, dtype=np.float64)
+        self.offsets = np.zeros(len(springs)) if offsets is None else np.array(offsets, dtype=np.float64)
+        self.memories = memories
+        if self.linear.shape not in ((0, 0), (total, total)) or self.constant.shape != (total,):
+            raise InputError(
+                f"linear members of a network have shapes {self.linear.shape}, {self.constant.shape}; allowed: "
+                f"{(total, total)} and {(total,)}"
+            )
+        if not springs and not self.linear.size:
             raise InputError("a network has no springs; allowed: one or more")
         rows = np.zeros((len(springs), freedoms + internal))
         for i, (law, row) in enumerate(springs):
@@ -235,7 +283,7 @@ class Network:
                 )
             rows[i] = row
         for j in range(freedoms + internal):
-            if not rows[:, j].any():
+            if not rows[:, j].any() and not (self.linear.size and self.linear[j].any()):
                 kind = "interface" if j < freedoms else "internal"
                 raise InputError(f"no spring is attached to {kind} freedom {j}: it would be free to move")
         self.laws = [law for law, _ in springs]
@@ -268,7 +316,8 @@ class Network:
     def arrays(self) -> Arrays:
         """Fresh arrays of the virgin network."""
         parameters = [np.asarray(law.parameters(), dtype=np.float64) for law in self.laws]
-        memories = [np.asarray(law.initial_memory(), dtype=np.float64) for law in self.laws]
+        given = self.memories or [law.initial_memory() for law in self.laws]
+        memories = [np.array(memory, dtype=np.float64) for memory in given]
         memory = np.concatenate([*memories, np.zeros(1)])
         n, w, s = self.freedoms, self.internal, len(self.laws)
         return Arrays(
@@ -279,6 +328,9 @@ class Network:
             memory.copy(),
             _starts(memories),
             np.ascontiguousarray(self.rows),
+            self.offsets,
+            self.linear,
+            self.constant,
             np.zeros(n + w),
             np.zeros(n + w),
             np.zeros(8),
@@ -293,6 +345,8 @@ class Network:
         """Initial elastic stiffness on the interface freedoms, (n, n), by the laws' own `stiffness`."""
         k = np.array([law.stiffness for law in self.laws])
         full = (self.rows.T * k) @ self.rows
+        if self.linear.size:
+            full = full + self.linear
         n = self.freedoms
         if not self.internal:
             return full
@@ -304,10 +358,15 @@ class Network:
             "laws": [law.describe() for law in self.laws],
             "rows": self.rows.tolist(),
             "freedoms": self.freedoms,
+            **(
+                {"linear": self.linear.tolist(), "offsets": self.offsets.tolist()} if self.linear.size else {}
+            ),
         }
 
 
 def _starts(pieces: list[np.ndarray]) -> np.ndarray:
+    if not pieces:
+        return np.zeros(0, dtype=np.int64)
     return np.concatenate([[0], np.cumsum([piece.size for piece in pieces])[:-1]]).astype(np.int64)
 
 

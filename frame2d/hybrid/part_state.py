@@ -1,7 +1,7 @@
-"""State of one part of a divided frame, taken from the state of the whole: where a test of that part begins.
+"""States in which a test begins: a part of a divided frame at the displacement of the whole.
 
-The load of the part's state is whatever keeps it in equilibrium there, so that it holds the other part's force as well;
-a test then counts the changes of that force.
+The load of such a state is whatever keeps the part in equilibrium there, so that it holds the other part's force as
+well (and what a released freedom of the cut carried); a test then counts the changes of that force.
 """
 
 from dataclasses import replace
@@ -50,10 +50,17 @@ def part_state(whole: System, state: State, part: System) -> State:
         )
         motion.m0[here : here + size] = state.motion.m0[there : there + size]
     motion.m1[:] = motion.m0
-    load = at_rest(part, motion, supports) + part.support_coupling() @ supports
-    return replace(
-        begin, motion=motion, load=load, supports=supports, time=state.time, replaced=state.replaced
-    )
+    begin = replace(begin, supports=supports, time=state.time, replaced=state.replaced)
+    return balanced(part, replace(begin, motion=motion))
+
+
+def balanced(system: System, state: State) -> State:
+    """`state` at rest, with the load that keeps it in equilibrium instead of its own."""
+    motion = state.copy_motion()
+    motion.v[:] = 0.0
+    motion.a[:] = 0.0
+    load = at_rest(system, motion, state.supports) + system.support_coupling() @ state.supports
+    return replace(state, motion=motion, load=load, cases={})
 
 
 def at_rest(system: System, motion, supports: np.ndarray) -> np.ndarray:  # type: ignore[no-untyped-def]
@@ -72,4 +79,4 @@ def at_rest(system: System, motion, supports: np.ndarray) -> np.ndarray:  # type
     return motion.f.copy()
 
 
-__all__ = ["at_rest", "part_state"]
+__all__ = ["at_rest", "balanced", "part_state"]

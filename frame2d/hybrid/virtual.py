@@ -1,7 +1,8 @@
-"""Whole virtual tests in compiled code: linear computed part, simulated rig at its controller's rate, many in parallel.
+"""Whole virtual tests in compiled code: computed part, simulated rig at its controller's rate, many in parallel.
 
-The scheme's step is linear in state, measured force and load; its matrices are found by stepping unit vectors, so
-that the compiled loop and `HybridTest` compute the same. Each run keeps its histories and says where it would have
+A frame is stepped by the very functions of `FrameSolver`. With matrices the scheme's step is linear in state, measured
+force and load; its matrices are found by stepping unit vectors. Either way the compiled loop and `HybridTest` compute
+the same. Each run keeps its histories and says where it would have
 hit the guard's limits. Probabilities carry the confidence interval of E. B. Wilson, 1927.
 """
 
@@ -13,6 +14,7 @@ import numpy as np
 
 from frame2d.errors import Frame2dError, InputError, within
 from frame2d.hybrid.computed import MatrixSolver
+from frame2d.hybrid.frame_solver import FrameSolver, ahead, behind
 from frame2d.hybrid.limits import Limits
 from frame2d.hybrid.rig import Peaks, Rig, advance, read_out
 from frame2d.hybrid.scheme import State
@@ -101,6 +103,65 @@ def _run(rig, net, rng, T, A, B, P, y, load, weights, ticks, ramp, smooth, avera
     return steps
 
 
+@compiled
+def _run_frame(  # type: ignore[no-untyped-def]
+    rig, net, rng, plan, held, room, motion, op, link, base, influence, ground, p1, dt, scheme, options, tally, log,
+    keep, measured, weights, ticks, ramp, smooth, averaged, out,
+):  # fmt: skip
+    """The same around the frame solver's own step; returns the steps done."""
+    freedoms = link.at.size
+    steps = ground.size - 1
+    targets = np.zeros((weights.size, freedoms))
+    for w in range(weights.size):
+        targets[w] = link.at
+    command, displacement, force = np.zeros(freedoms), np.zeros(freedoms), np.zeros(freedoms)
+    trace = np.zeros((0, 3))
+    for step in range(steps):
+        status = ahead(
+            plan, held, room, motion, op, link, base, influence, ground, step, p1, dt, scheme, options
+        )
+        if status != OK:
+            return step
+        for w in range(weights.size - 1, 0, -1):
+            for i in range(freedoms):
+                targets[w, i] = targets[w - 1, i]
+        for i in range(freedoms):
+            targets[0, i] = link.target[i]
+            command[i] = 0.0
+            for w in range(weights.size):
+                command[i] += weights[w] * targets[w, i]
+        if advance(rig, net, rng, command, ticks, ramp, smooth, averaged, trace) != OK:
+            return step
+        if read_out(rig, averaged, displacement, force) != OK:
+            return step
+        behind(
+            plan,
+            room,
+            motion,
+            op,
+            link,
+            influence,
+            ground,
+            step,
+            force,
+            p1,
+            dt,
+            scheme,
+            tally,
+            log,
+            keep,
+            measured,
+        )
+        for i in range(freedoms):
+            out[step, 0, i] = targets[0, i]
+            out[step, 1, i] = command[i]
+            out[step, 2, i] = displacement[i]
+            out[step, 3, i] = force[i]
+            if not np.abs(targets[0, i]) < 1e3:
+                return step
+    return steps
+
+
 class VirtualRun(NamedTuple):
     """One virtual test; histories (steps, freedoms)."""
 
@@ -119,7 +180,7 @@ class VirtualRun(NamedTuple):
 
 
 def virtual_test(
-    solver: MatrixSolver,
+    solver: MatrixSolver | FrameSolver,
     rig: Rig,
     limits: Limits,
     weights: np.ndarray | None = None,
@@ -129,17 +190,19 @@ def virtual_test(
 
     `weights`: fixed delay compensation, newest target first.
     """
-    loop = loop_of(solver)
     duration = solver.time_scale * solver.dt
     ticks, ramp = rig.plan(duration)
     averaged = min(rig.averaged, ticks)
     out = np.zeros((solver.steps, 4, solver.freedoms))
     w = np.ones(1) if weights is None else np.asarray(weights, dtype=np.float64)
     arrays, net, rng = rig.arrays
-    done = _run(
-        arrays, net, rng, *loop[:4], loop.start.copy(), solver.load, w, ticks, ramp, rig.motion == "ramp-and-hold",
-        averaged, out,
-    )  # fmt: skip
+    how = (w, ticks, ramp, rig.motion == "ramp-and-hold", averaged, out)
+    if isinstance(solver, FrameSolver):
+        done = _run_frame(arrays, net, rng, *solver.arrays(), *how)
+        solver.step = done
+    else:
+        loop = loop_of(solver)
+        done = _run(arrays, net, rng, *loop[:4], loop.start.copy(), solver.load, *how)
     rig.ticks += done * ticks
     target, command, displacement, force = (np.ascontiguousarray(out[:done, i]) for i in range(4))
     hit = _hits(target, command, displacement, force, limits, duration)
@@ -176,7 +239,7 @@ def _hits(
 
 
 def rehearse(
-    make: Callable[[int], tuple[MatrixSolver, Rig]],
+    make: Callable[[int], tuple[MatrixSolver | FrameSolver, Rig]],
     limits: Limits,
     seeds: Sequence[int],
     weights: np.ndarray | None = None,
