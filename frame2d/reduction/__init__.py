@@ -5,9 +5,13 @@
 | `Building` | plane frames at positions in plan, tied by rigid floors (pseudo-3D) |
 | `building_modes`, `push_building`, `building_history` | its analyses, with torsion |
 | `plane_frame` | one frame with its share of mass and weight, and the error of that |
+| `FrameModel`, `BuildingModel` | what a fidelity table compares |
+| `fidelity` | table of a reduced model against its reference, with bounds |
 """
 
 from frame2d.reduction.building import Building, BuildingFloor, PlacedFrame, own_weights
+from frame2d.reduction.fidelity import Fidelity, Limits, Row, fidelity, mac
+from frame2d.reduction.models import BuildingModel, Curve, FrameModel, Loop, Model, Run, Shapes
 from frame2d.reduction.plan import BuildingSystem
 from frame2d.reduction.share import PlaneReduction, loaded_frame, plane_frame
 from frame2d.reduction.torsion import (
@@ -21,14 +25,26 @@ from frame2d.reduction.torsion import (
 __all__ = [
     "Building",
     "BuildingFloor",
+    "BuildingModel",
     "BuildingModes",
     "BuildingResponse",
     "BuildingSystem",
+    "Curve",
+    "Fidelity",
+    "FrameModel",
+    "Limits",
+    "Loop",
+    "Model",
     "PlacedFrame",
     "PlaneReduction",
+    "Row",
+    "Run",
+    "Shapes",
     "building_history",
     "building_modes",
+    "fidelity",
     "loaded_frame",
+    "mac",
     "own_weights",
     "plane_frame",
     "push_building",
