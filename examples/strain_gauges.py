@@ -7,7 +7,6 @@ is invented: frame, instruments and their errors.
 Run it: python examples/strain_gauges.py
 """
 
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -54,7 +53,10 @@ def instruments(frame: Frame) -> SensorMap:
         for a in "AB"
         for end, at in (("low", 0.7), ("high", 2.7))
     ]
-    places += [Section("beam left", "beam", 1.0, 0.3 * m, FY), Section("beam right", "beam", 4.0, 0.3 * m, FY)]
+    places += [
+        Section("beam left", "beam", 1.0, 0.3 * m, FY),
+        Section("beam right", "beam", 4.0, 0.3 * m, FY),
+    ]
     pair = ("beam left", "beam right")
     places += [
         Zone("left hinge", "beam: start hinge", "beam", 0.3, pair, 0.1, 0.5, 0.35),
@@ -72,7 +74,13 @@ def instruments(frame: Frame) -> SensorMap:
         Storey("first", ("jack",), ("head of A", "head of B"), ("brace",)),
     ]  # fmt: skip
     gauge: dict[str, Any] = {"noise": 1.5, "resolution": 1.0, "zero": 2.0, "gain_error": 0.005}
-    slow: dict[str, Any] = {"noise": 0.002, "resolution": 0.001, "zero": 0.003, "gain_error": 0.002, "clock": "slow"}
+    slow: dict[str, Any] = {
+        "noise": 0.002,
+        "resolution": 0.001,
+        "zero": 0.003,
+        "gain_error": 0.002,
+        "clock": "slow",
+    }
     channels = []
     for number, (where, face) in enumerate(
         [(f"{a} {end}", face) for a in "AB" for end in ("low", "high") for face in ("left", "right")]
@@ -89,7 +97,9 @@ def instruments(frame: Frame) -> SensorMap:
         Channel("D2", "diagonal", "panel", "mm", sign=-1, face="falling", **slow),
         Channel("BE", "elongation", "brace", "mm", **slow),
         Channel("BF", "force", "brace", "kN", noise=0.3, resolution=0.1, gain_error=0.005),
-        Channel("UF", "displacement", "floor", "mm", noise=0.01, resolution=0.01, gain_error=0.002, clock="slow"),
+        Channel(
+            "UF", "displacement", "floor", "mm", noise=0.01, resolution=0.01, gain_error=0.002, clock="slow"
+        ),
         Channel("JS", "stroke", "jack", "mm", noise=0.01, resolution=0.01, gain_error=0.002),
         Channel("JF", "force", "jack", "kN", sign=-1, noise=0.5, resolution=0.1, gain_error=0.005),
     ]

@@ -59,7 +59,9 @@ class Channel:
                 "a gain (use `gain`)"
             )
         if not math.isfinite(finite(f"{what}: gain", self.gain)) or self.gain <= 0.0:
-            positive(f"{what}: gain", self.gain, hint="a sensor that is mounted the other way round has sign -1")
+            positive(
+                f"{what}: gain", self.gain, hint="a sensor that is mounted the other way round has sign -1"
+            )
         finite(f"{what}: offset", self.offset)
         for thing in ("noise", "resolution", "zero"):
             within(f"{what}: {thing}", getattr(self, thing), 0.0, math.inf)

@@ -12,7 +12,7 @@ import numpy as np
 from frame2d.compare import Delay, correlation_delay, on_times
 from frame2d.errors import InputError, known, positive
 from frame2d.instruments.findings import Finding, check_times, find
-from frame2d.instruments.recording import Measured, Recording
+from frame2d.instruments.recording import Readings, Recording
 from frame2d.instruments.sensor_map import SensorMap
 
 
@@ -34,7 +34,7 @@ def synchronise(
     longest_gap: float = 0.0,
     shortest_flat: float | None = None,
     rate: bool = False,
-) -> Measured:
+) -> Readings:
     """All channels in SI at the step `dt` (the main clock's, unless given), over the time that all clocks share.
 
     `same` gives for each further clock a channel on it and one on the first recording's clock that see the same
@@ -47,7 +47,9 @@ def synchronise(
         raise InputError("there are no recordings; allowed: one or more")
     table = {recording.clock: recording for recording in recordings}
     if len(table) < len(recordings):
-        raise InputError(f"clocks {[r.clock for r in recordings]} are not different; allowed: one recording each")
+        raise InputError(
+            f"clocks {[r.clock for r in recordings]} are not different; allowed: one recording each"
+        )
     _check_columns(sensors, recordings)
     findings, log = [], []
     clean: dict[str, tuple[np.ndarray, dict[str, np.ndarray]]] = {}
@@ -76,7 +78,9 @@ def synchronise(
     end = min(float(time[-1]) for time, _ in clean.values())
     step = positive("dt", dt) if dt is not None else float(np.median(np.diff(clean[main][0])))
     if end - begin < step:
-        raise InputError(f"the clocks share no time: from {begin:g} to {end:g} s. Likely mistake: dates in seconds")
+        raise InputError(
+            f"the clocks share no time: from {begin:g} to {end:g} s. Likely mistake: dates in seconds"
+        )
     # The main clock's own samples stay where they are.
     common = begin + step * np.arange(math.floor((end - begin) / step * (1.0 + 1e-12)) + 1)
     if dt is None:
@@ -91,7 +95,7 @@ def synchronise(
         if step > 1.5 * usual:
             log.append(f"clock {clock}: averaged over {step:g} s before it was read every {step:g} s")
     ordered = {name: values[name] for name in sensors.channels if name in values}
-    return Measured(common, ordered, tuple(recordings), lags, tuple(findings), tuple(log))
+    return Readings(common, ordered, tuple(recordings), lags, tuple(findings), tuple(log))
 
 
 def look_at(recording: Recording, shortest_flat: float | None = None) -> list[Finding]:
@@ -115,17 +119,23 @@ def _check_columns(sensors: SensorMap, recordings: Sequence[Recording]) -> None:
     seen: dict[str, str] = {}
     for recording in recordings:
         for name in recording.columns:
-            channel = sensors.channels[known(f"recording {recording.clock!r}: channel", name, sensors.channels)]
+            channel = sensors.channels[
+                known(f"recording {recording.clock!r}: channel", name, sensors.channels)
+            ]
             if channel.clock != recording.clock:
                 raise InputError(
                     f"channel {name!r} is on clock {recording.clock!r}; allowed: {channel.clock!r}, as the map has it"
                 )
             if name in seen:
-                raise InputError(f"channel {name!r} stands in recordings {seen[name]!r} and {recording.clock!r}")
+                raise InputError(
+                    f"channel {name!r} stands in recordings {seen[name]!r} and {recording.clock!r}"
+                )
             seen[name] = recording.clock
     missing = [name for name in sensors.channels if name not in seen]
     if missing:
-        raise InputError(f"channels {', '.join(missing)} of the map are in no recording; allowed: all of them")
+        raise InputError(
+            f"channels {', '.join(missing)} of the map are in no recording; allowed: all of them"
+        )
 
 
 def _bridged(
@@ -135,7 +145,11 @@ def _bridged(
     bad = [f for f in check_times(recording.clock, time) if f.kind != "time gap"]
     if bad:
         raise InputError(f"recording {bad[0]}; allowed: times that grow")
-    gaps = [f for f in check_times(recording.clock, time) if f.end - f.begin > longest + 1.5 * np.median(np.diff(time))]
+    gaps = [
+        f
+        for f in check_times(recording.clock, time)
+        if f.end - f.begin > longest + 1.5 * np.median(np.diff(time))
+    ]
     if gaps:
         raise InputError(f"recording {gaps[0]}; allowed: gaps up to longest_gap = {longest:g} s")
     columns = {}
@@ -143,7 +157,9 @@ def _bridged(
         good = np.isfinite(raw)
         if not good.all():
             if not (good[0] and good[-1]):
-                raise InputError(f"channel {name!r} has a gap at its start or end; allowed: inner gaps only, or cut it off")
+                raise InputError(
+                    f"channel {name!r} has a gap at its start or end; allowed: inner gaps only, or cut it off"
+                )
             widest = float(np.diff(time[good]).max() - np.median(np.diff(time)))
             if widest > longest:
                 raise InputError(
@@ -173,7 +189,13 @@ def _lag(
 
 
 def _lag_within(
-    main_time: np.ndarray, main: np.ndarray, time: np.ndarray, own: np.ndarray, longest: float, a: float, b: float
+    main_time: np.ndarray,
+    main: np.ndarray,
+    time: np.ndarray,
+    own: np.ndarray,
+    longest: float,
+    a: float,
+    b: float,
 ) -> Lag:
     begin, end = max(main_time[0], time[0], a), min(main_time[-1], time[-1], b)
     # The finer of both steps, so that nothing is lost.

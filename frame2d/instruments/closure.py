@@ -18,7 +18,7 @@ import numpy as np
 from frame2d.errors import within
 from frame2d.instruments.channel import Channel
 from frame2d.instruments.quantity import spreads
-from frame2d.instruments.recording import Measured
+from frame2d.instruments.recording import Readings
 from frame2d.instruments.relations import Relation, WorkPair, relations, unmeasured, works
 from frame2d.instruments.scales import units_of
 from frame2d.instruments.sensor_map import SensorMap
@@ -112,7 +112,7 @@ def _forms(left: np.ndarray, right: np.ndarray, G: np.ndarray) -> _Forms:
 class _Judge:
     """Everything about one set of channels that trials need."""
 
-    def __init__(self, sensors: SensorMap, measured: Measured, values: np.ndarray, tolerance: float) -> None:
+    def __init__(self, sensors: SensorMap, measured: Readings, values: np.ndarray, tolerance: float) -> None:
         self.names = list(sensors.channels)
         self.tolerance = tolerance
         spread = spreads(sensors)
@@ -158,7 +158,9 @@ class _Judge:
     def _dissipative(self, values: np.ndarray, force: np.ndarray, moved: np.ndarray) -> np.ndarray:
         """Pairs whose work at the end is clearly more than elastic: a third of its range or more."""
         F, u = values @ force.T, values @ moved.T
-        path = np.vstack([np.zeros(F.shape[1]), np.cumsum(0.5 * (F[1:] + F[:-1]) * np.diff(u, axis=0), axis=0)])
+        path = np.vstack(
+            [np.zeros(F.shape[1]), np.cumsum(0.5 * (F[1:] + F[:-1]) * np.diff(u, axis=0), axis=0)]
+        )
         return np.asarray(np.abs(path[-1]) > 0.33 * np.maximum(np.ptp(path, axis=0), 1e-300))
 
     def errors(self, channel: np.ndarray, factor: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -215,7 +217,9 @@ class _Judge:
     def _check(self, name: str, says: str, error: float, bound: float, weights: dict[str, float]) -> Check:
         if bound >= 1.0:
             says += " (too small to judge)"
-        return Check(name, says, float(error), float(bound), bool(error <= bound or bound >= 1.0), tuple(weights))
+        return Check(
+            name, says, float(error), float(bound), bool(error <= bound or bound >= 1.0), tuple(weights)
+        )
 
     def unseen(self) -> tuple[str, ...]:
         """Channels whose turning or loss moves no check beyond its bound."""
@@ -258,7 +262,7 @@ def _exchanges(sensors: SensorMap, channel: Channel) -> dict[float, str]:
 
 
 def check_closure(
-    sensors: SensorMap, measured: Measured, *, tolerance: float = 0.05, most: int = 4
+    sensors: SensorMap, measured: Readings, *, tolerance: float = 0.05, most: int = 4
 ) -> Closure:
     """Check all relations within `tolerance` and name up to `most` channels of wrong sign or unit.
 

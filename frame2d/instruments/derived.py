@@ -50,7 +50,9 @@ class _Table:
     sensors: SensorMap
     rows: dict[str, Derived] = field(default_factory=dict)
 
-    def add(self, name: str, unit: str, place: str, kind: str, weights: Weights, formula: str, **rest: object) -> None:
+    def add(
+        self, name: str, unit: str, place: str, kind: str, weights: Weights, formula: str, **rest: object
+    ) -> None:
         self.rows[name] = Derived(name, unit, place, kind, weights, formula, **rest)  # type: ignore[arg-type]
 
     def pair(self, place: str, kind: str) -> tuple[str, str]:
@@ -134,7 +136,9 @@ class _Table:
                 kind = {"elongation": "deformation"}.get(channel.kind, channel.kind)
                 dimension = channel.dimension(place)
                 unit = {"length": "m", "angle": "rad", "force": "N"}[dimension]
-                self.add(f"{place.name} {channel.kind}", unit, place.name, kind, {channel.name: 1.0}, "as measured")
+                self.add(
+                    f"{place.name} {channel.kind}", unit, place.name, kind, {channel.name: 1.0}, "as measured"
+                )
 
 
 def derive(sensors: SensorMap) -> dict[str, Derived]:

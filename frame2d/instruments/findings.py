@@ -32,7 +32,9 @@ def check_times(clock: str, time: np.ndarray) -> list[Finding]:
     if lost.size:
         near = t[np.isfinite(t)]
         at = float(near[0]) if near.size else 0.0
-        found.append(Finding(clock, "missing time", at, at, f"{lost.size} stamps, the first at sample {lost[0]}"))
+        found.append(
+            Finding(clock, "missing time", at, at, f"{lost.size} stamps, the first at sample {lost[0]}")
+        )
     good = t[np.isfinite(t)]
     step = np.diff(good)
     for kind, where in (("time runs backwards", step < 0.0), ("time stands still", step == 0.0)):
@@ -42,7 +44,9 @@ def check_times(clock: str, time: np.ndarray) -> list[Finding]:
     for i in np.flatnonzero(step > 1.5 * usual):
         lost_samples = round(float(step[i]) / usual) - 1
         found.append(
-            Finding(clock, "time gap", float(good[i]), float(good[i + 1]), f"{lost_samples} samples are missing")
+            Finding(
+                clock, "time gap", float(good[i]), float(good[i + 1]), f"{lost_samples} samples are missing"
+            )
         )
     return found
 
@@ -62,7 +66,12 @@ def find_gaps(channel: str, time: np.ndarray, values: np.ndarray) -> list[Findin
 
 
 def find_flat(
-    channel: str, time: np.ndarray, values: np.ndarray, *, shortest: float, reference: np.ndarray | None = None
+    channel: str,
+    time: np.ndarray,
+    values: np.ndarray,
+    *,
+    shortest: float,
+    reference: np.ndarray | None = None,
 ) -> list[Finding]:
     """Runs of exactly equal readings of at least `shortest` (s); where a moving `reference` is given, only while it
     moves by more than 1 % of its range."""
@@ -78,7 +87,9 @@ def find_flat(
             if np.ptp(during) < 0.01 * max(float(np.nanmax(reference) - np.nanmin(reference)), 1e-300):
                 continue
         found.append(
-            Finding(channel, "flat line", float(time[a]), float(time[b]), f"{b - a + 1} samples of {values[a]:g}")
+            Finding(
+                channel, "flat line", float(time[a]), float(time[b]), f"{b - a + 1} samples of {values[a]:g}"
+            )
         )
     return found
 
@@ -108,19 +119,28 @@ def find_jumps(channel: str, time: np.ndarray, values: np.ndarray, *, factor: fl
         if returned:
             a, b = good[i + 1], good[returned[0]]
             found.append(
-                Finding(channel, "spike", float(time[a]), float(time[b]), f"of {departure[i]:.3g} in its unit")
+                Finding(
+                    channel, "spike", float(time[a]), float(time[b]), f"of {departure[i]:.3g} in its unit"
+                )
             )
             while k < bad.size and bad[k] <= returned[0]:
                 k += 1
             continue
         a, b = good[i], good[i + 1]
-        found.append(Finding(channel, "step", float(time[a]), float(time[b]), f"of {departure[i]:.3g} in its unit"))
+        found.append(
+            Finding(channel, "step", float(time[a]), float(time[b]), f"of {departure[i]:.3g} in its unit")
+        )
         k += 1
     return found
 
 
 def find(
-    channel: str, time: np.ndarray, values: np.ndarray, *, shortest: float, reference: np.ndarray | None = None
+    channel: str,
+    time: np.ndarray,
+    values: np.ndarray,
+    *,
+    shortest: float,
+    reference: np.ndarray | None = None,
 ) -> list[Finding]:
     """Gaps, flat lines, spikes and steps of one column."""
     return [

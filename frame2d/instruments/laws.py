@@ -37,7 +37,9 @@ def with_laws(frame: Frame, laws: dict[str, Law]) -> Frame:
         if not hasattr(placed.member, field):
             field = "law"
         if not hasattr(placed.member, field):
-            raise InputError(f"member {place.member!r} keeps the law of its {role} where it cannot be changed")
+            raise InputError(
+                f"member {place.member!r} keeps the law of its {role} where it cannot be changed"
+            )
         member: Any = placed.member
         members[place.member] = Placed(
             placed.name, placed.i, placed.j, replace(member, **{field: law}), placed.device

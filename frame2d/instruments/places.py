@@ -227,7 +227,9 @@ def check_place(place: Place, frame: Frame, places: dict[str, Place]) -> Place:
             raise InputError(f"{what}: member {place.member!r} is a BeamColumn; allowed: a brace or link")
     elif isinstance(place, Point | Actuator):
         known(f"{what}: node", place.node, frame.nodes)
-        known(f"{what}: component", place.component, COMPONENTS if isinstance(place, Point) else COMPONENTS[:2])
+        known(
+            f"{what}: component", place.component, COMPONENTS if isinstance(place, Point) else COMPONENTS[:2]
+        )
     elif isinstance(place, Storey):
         named(what, "actuator", place.actuators, places, (Actuator,))
         named(what, "column", place.columns, places, (Zone, End))

@@ -16,7 +16,7 @@ from frame2d.compare import on_times
 from frame2d.errors import InputError, known
 from frame2d.instruments.derived import Derived, derive
 from frame2d.instruments.places import Section
-from frame2d.instruments.recording import Measured
+from frame2d.instruments.recording import Readings
 from frame2d.instruments.sensor_map import SensorMap
 
 
@@ -65,7 +65,7 @@ def spreads(sensors: SensorMap) -> dict[str, Spread]:
     }
 
 
-def reduce(sensors: SensorMap, measured: Measured, names: list[str] | None = None) -> dict[str, Quantity]:
+def reduce(sensors: SensorMap, measured: Readings, names: list[str] | None = None) -> dict[str, Quantity]:
     """Quantities of a map (all, or those named) from measured channels, with uncertainty and validity."""
     table = derive(sensors)
     chosen = list(table) if names is None else [known("quantity", name, table) for name in names]
@@ -75,7 +75,7 @@ def reduce(sensors: SensorMap, measured: Measured, names: list[str] | None = Non
     return {name: _quantity(sensors, table[name], measured, known_spread, elastic) for name in chosen}
 
 
-def _elastic(sensors: SensorMap, place: Section, measured: Measured) -> np.ndarray:
+def _elastic(sensors: SensorMap, place: Section, measured: Readings) -> np.ndarray:
     pair = [channel.name for channel in sensors.channels.values() if channel.place == place.name]
     largest = np.max([np.abs(measured[name]) for name in pair], axis=0)
     return np.asarray(largest < place.elastic_strain)
@@ -84,7 +84,7 @@ def _elastic(sensors: SensorMap, place: Section, measured: Measured) -> np.ndarr
 def _quantity(
     sensors: SensorMap,
     row: Derived,
-    measured: Measured,
+    measured: Readings,
     spread: dict[str, Spread],
     elastic: dict[str, np.ndarray],
 ) -> Quantity:
@@ -102,20 +102,34 @@ def _quantity(
     for clock, rate in rates.items():
         variance += (measured.lags[clock][1] * rate) ** 2
     variance += (row.model_error * value) ** 2
-    valid = np.all([elastic[s] for s in row.sections], axis=0) if row.sections else np.ones(value.size, dtype=bool)
+    valid = (
+        np.all([elastic[s] for s in row.sections], axis=0)
+        if row.sections
+        else np.ones(value.size, dtype=bool)
+    )
     return Quantity(
-        row.name, row.unit, measured.time, value, np.sqrt(variance), valid, row.formula, row.amplification, row.weights
+        row.name,
+        row.unit,
+        measured.time,
+        value,
+        np.sqrt(variance),
+        valid,
+        row.formula,
+        row.amplification,
+        row.weights,
     )
 
 
 def work_of(
-    sensors: SensorMap, measured: Measured, force: Quantity, deformation: Quantity, name: str = ""
+    sensors: SensorMap, measured: Readings, force: Quantity, deformation: Quantity, name: str = ""
 ) -> Quantity:
     """Work ∫F du (J) up to each sample by the trapezoidal rule, with its uncertainty; noise has no part in its mean
     where force and deformation share no channel."""
     F, u = force.value, deformation.value
     if F.shape != u.shape:
-        raise InputError(f"{force.name} has {F.size} samples, {deformation.name} {u.size}; allowed: equal times")
+        raise InputError(
+            f"{force.name} has {F.size} samples, {deformation.name} {u.size}; allowed: equal times"
+        )
     mean, moved = 0.5 * (F[1:] + F[:-1]), np.diff(u)
     value = np.concatenate([[0.0], np.cumsum(mean * moved)])
     centred_u = np.zeros(F.size)

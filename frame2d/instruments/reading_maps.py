@@ -43,7 +43,9 @@ def read_map(path: str | Path, frame: Frame, places: str | Path | None = None, *
     source = Path(path)
     if source.suffix.lower() == ".csv":
         if places is None:
-            raise InputError(f"{source} holds channels alone; allowed: places='….csv', the table of their places")
+            raise InputError(
+                f"{source} holds channels alone; allowed: places='….csv', the table of their places"
+            )
         channels = {str(row.pop("name", "")): row for row in _rows(source)}
         stands = {str(row.pop("name", "")): row for row in _rows(Path(places))}
         return _build(frame, stands, channels, {"name": source.stem, **options}, source)
@@ -77,7 +79,9 @@ def _build(
         values = dict(entry)
         kind = known(f"{source}: place {name!r}: kind", values.pop("kind", None), KINDS)
         made_places.append(_made(KINDS[kind], name, values, f"{source}: place {name!r}"))
-    made = [_made(Channel, name, dict(entry), f"{source}: channel {name!r}") for name, entry in channels.items()]
+    made = [
+        _made(Channel, name, dict(entry), f"{source}: channel {name!r}") for name, entry in channels.items()
+    ]
     if "specimen" in options:
         options = {**options, "specimen": tuple(options["specimen"])}
     return sensor_map(frame, made_places, made, **options)
@@ -113,12 +117,16 @@ def _rows(path: Path) -> list[dict[str, Any]]:
         raise InputError(f"{path} can't be read: {error.strerror or error}") from None
     except UnicodeDecodeError:
         raise InputError(f"{path} is not UTF-8 text; save it as UTF-8 CSV") from None
-    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and line.lstrip()[0] != "#"]
+    lines = [
+        (n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and line.lstrip()[0] != "#"
+    ]
     if len(lines) < 2:
         raise InputError(f"{path} is empty; allowed: a header line and one row for each entry")
     header = [cell.strip() for cell in next(csv.reader([lines[0][1]]))]
     if "name" not in header:
-        raise InputError(f"{path} has no column 'name' but {', '.join(header)}; allowed: name first, then keys")
+        raise InputError(
+            f"{path} has no column 'name' but {', '.join(header)}; allowed: name first, then keys"
+        )
     rows: list[dict[str, Any]] = []
     names: set[str] = set()
     for number, line in lines[1:]:
@@ -141,7 +149,19 @@ def _rows(path: Path) -> list[dict[str, Any]]:
 def _cell(key: str, cell: str) -> Any:
     if key in LISTS:
         return tuple(part.strip() for part in cell.split(";") if part.strip())
-    if key in ("name", "kind", "place", "unit", "face", "clock", "member", "node", "component", "device", "point"):
+    if key in (
+        "name",
+        "kind",
+        "place",
+        "unit",
+        "face",
+        "clock",
+        "member",
+        "node",
+        "component",
+        "device",
+        "point",
+    ):
         return cell
     try:
         value = float(cell)

@@ -1,4 +1,4 @@
-"""Readings: a `Recording` is what one logger wrote; `Measured` holds all channels in SI on common times, raw beside."""
+"""Readings: a `Recording` is what one logger wrote; `Readings` holds all channels in SI on common times, raw beside."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -35,7 +35,7 @@ class Recording:
 
 
 @dataclass(frozen=True)
-class Measured:
+class Readings:
     """Channels in SI on common `time` (s), with the recordings that they came from and all that was done and found."""
 
     time: np.ndarray = field(repr=False)
@@ -50,10 +50,12 @@ class Measured:
         found: np.ndarray = self.values[known("channel", channel, self.values)]
         return found
 
-    def cut(self, begin: float, end: float) -> "Measured":
+    def cut(self, begin: float, end: float) -> "Readings":
         """The part between two times (s)."""
         keep = (self.time >= begin) & (self.time <= end)
         if keep.sum() < 2:
-            raise InputError(f"between {begin:g} and {end:g} s there are {int(keep.sum())} samples; allowed: two or more")
+            raise InputError(
+                f"between {begin:g} and {end:g} s there are {int(keep.sum())} samples; allowed: two or more"
+            )
         values = {name: column[keep] for name, column in self.values.items()}
-        return Measured(self.time[keep], values, self.raw, self.lags, self.findings, self.processing)
+        return Readings(self.time[keep], values, self.raw, self.lags, self.findings, self.processing)

@@ -160,7 +160,9 @@ def works(sensors: SensorMap) -> tuple[list[WorkPair], list[WorkPair]]:
         force, deformation = (table[f"{place.name} {name}"].weights for name in names)
         if isinstance(place, Zone) and place.device.startswith("-"):
             force = combine((-1.0, force))
-        (actuators if isinstance(place, Actuator) else devices).append(WorkPair(place.name, force, deformation))
+        (actuators if isinstance(place, Actuator) else devices).append(
+            WorkPair(place.name, force, deformation)
+        )
     return devices, actuators
 
 
@@ -176,7 +178,10 @@ def unmeasured(sensors: SensorMap) -> list[str]:
     return [
         name
         for name, part in laws_of(sensors.system).items()
-        if part.member in built and name not in covered and part.member not in covered and _dissipates(part.part.law)
+        if part.member in built
+        and name not in covered
+        and part.member not in covered
+        and _dissipates(part.part.law)
     ]
 
 

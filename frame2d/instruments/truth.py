@@ -96,7 +96,11 @@ def _deformation(response: Response, device: str) -> tuple[np.ndarray, np.ndarra
     place = laws_of(response.system)[device.lstrip("-")]
     sign = -1.0 if device.startswith("-") else 1.0
     loop = response.device(device.lstrip("-"))
-    deformation = sign * (loop.deformation + response.log_offset(place)) if place.last - place.first < 4 else loop.deformation
+    deformation = (
+        sign * (loop.deformation + response.log_offset(place))
+        if place.last - place.first < 4
+        else loop.deformation
+    )
     slip = np.zeros_like(deformation)
     if place.last - place.first == 2:
         slip = np.asarray(response.all_displacements() @ response.system.gather_all[place.first].T).ravel()

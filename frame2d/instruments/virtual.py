@@ -47,7 +47,9 @@ def virtual_recordings(
     """
     own = np.asarray(response.time if time is None else time, dtype=float)
     if own.shape != response.time.shape or np.any(np.diff(own) <= 0.0):
-        raise InputError(f"time has {own.size} entries for {response.time.size} steps; allowed: one a step, growing")
+        raise InputError(
+            f"time has {own.size} entries for {response.time.size} steps; allowed: one a step, growing"
+        )
     truth = true_channels(sensors, response)
     names = list(dict.fromkeys(channel.clock for channel in sensors.channels.values()))
     names.sort(key=lambda name: name != "main")
@@ -71,7 +73,9 @@ def virtual_recordings(
                 value = value / (1.0 + channel.gain_error * rng.standard_normal())
             raw = channel.to_raw(value, place)
             if errors:
-                raw = raw + channel.zero * rng.standard_normal() + channel.noise * rng.standard_normal(raw.size)
+                raw = (
+                    raw + channel.zero * rng.standard_normal() + channel.noise * rng.standard_normal(raw.size)
+                )
                 if channel.resolution > 0.0:
                     raw = channel.resolution * np.round(raw / channel.resolution)
             columns[channel.name], units[channel.name] = raw, channel.unit
