@@ -7,6 +7,7 @@ is invented: frame, instruments and their errors.
 Run it: python examples/strain_gauges.py
 """
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -109,7 +110,7 @@ def instruments(frame: Frame) -> SensorMap:
 def loading(points: int = 40) -> np.ndarray:
     """Growing cycles of the floor's displacement, m, ending at rest near zero."""
     peaks = [0.0, 12, -12, 25, -25, 45, -45, 45, -45, 6.0]
-    parts = [np.linspace(a, b, points, endpoint=False) for a, b in zip(peaks, peaks[1:], strict=False)]
+    parts = [np.linspace(a, b, points, endpoint=False) for a, b in pairwise(peaks)]
     return np.concatenate([*parts, [peaks[-1]]]) * mm
 
 

@@ -51,7 +51,8 @@ def synchronise(
             f"clocks {[r.clock for r in recordings]} are not different; allowed: one recording each"
         )
     _check_columns(sensors, recordings)
-    findings, log = [], []
+    findings: list[Finding] = []
+    log: list[str] = []
     clean: dict[str, tuple[np.ndarray, dict[str, np.ndarray]]] = {}
     for recording in recordings:
         found = look_at(recording, shortest_flat)

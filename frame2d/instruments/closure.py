@@ -122,7 +122,8 @@ class _Judge:
         self.devices, self.actuators = works(sensors)
         self.unmeasured = tuple(unmeasured(sensors))
         rms = np.sqrt(np.mean(values**2, axis=0))
-        rows, self.groups = [], []
+        rows: list[np.ndarray] = []
+        self.groups: list[tuple[int, int]] = []
         for relation in self.relations:
             first = len(rows)
             rows += [self._row(relation.weights), *(self._row(term) for term in relation.terms)]
@@ -166,7 +167,8 @@ class _Judge:
     def errors(self, channel: np.ndarray, factor: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Errors over scale, and their bounds, (checks, trials): relations, then signs of works, then energy."""
         sizes = np.sqrt(np.maximum(self.linear.at(channel, factor), 0.0))
-        rows, bounds = [], []
+        rows: list[np.ndarray] = []
+        bounds: list[np.ndarray] = []
         for k, (first, last) in enumerate(self.groups):
             scale = np.maximum(sizes[first + 1 : last].max(axis=0), 1e-300)
             noise = 3.0 * self.sigma[k] / scale

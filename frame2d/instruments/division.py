@@ -101,7 +101,8 @@ def divide_error(
         def measure(x: np.ndarray, y: np.ndarray) -> float:
             return float(np.sqrt(np.mean((y - x) ** 2))) / scale
     else:
-        measure, definition = index, "index as given"
+        definition = "index as given"
+        measure = index  # type: ignore[assignment]
     errors = [0.0] + [measure(test, history) for history in histories[1:]]
     whole = histories[-1] - test
     size = float(whole @ whole)

@@ -63,7 +63,7 @@ def read_map(path: str | Path, frame: Frame, places: str | Path | None = None, *
     for key in ("places", "channels"):
         if not isinstance(data.get(key), dict) or not all(isinstance(v, dict) for v in data[key].values()):
             raise InputError(f"{source} has no tables [{key}.NAME]; allowed: one for each of the {key}")
-    rest = {key: data[key] for key in ("name", "balanced", "specimen") if key in data}
+    rest: dict[str, Any] = {key: data[key] for key in ("name", "balanced", "specimen") if key in data}
     return _build(frame, data["places"], data["channels"], rest, source)
 
 

@@ -4,6 +4,7 @@ Each linear relation is Σ weight · channel = 0 in SI, kept as groups of terms 
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from frame2d.instruments.derived import Derived, Weights, combine, derive
 from frame2d.instruments.laws import laws_of
@@ -61,7 +62,7 @@ def _axial(sensors: SensorMap, table: dict[str, Derived]) -> list[Relation]:
     found = []
     for member, sections in by_member.items():
         sections.sort(key=lambda section: section.at)
-        for a, b in zip(sections, sections[1:], strict=False):
+        for a, b in pairwise(sections):
             terms = [{name: w} for name, w in table[f"{a.name} axial force"].weights.items()]
             terms += [{name: -w} for name, w in table[f"{b.name} axial force"].weights.items()]
             says = f"{a.name} and {b.name} feel the same axial force"
@@ -147,7 +148,8 @@ def _same(sensors: SensorMap) -> list[Relation]:
 def works(sensors: SensorMap) -> tuple[list[WorkPair], list[WorkPair]]:
     """Devices, and actuators, with measured force and deformation."""
     table = derive(sensors)
-    devices, actuators = [], []
+    devices: list[WorkPair] = []
+    actuators: list[WorkPair] = []
     for place in sensors.places.values():
         names = {
             Zone: ("moment", "rotation"),

@@ -70,11 +70,13 @@ def _pulls(first: np.ndarray, last: np.ndarray, begin: float, end: float, x: flo
 
 def actuator_force(sensors: SensorMap, response: Response, node: str, component: str = "ux") -> np.ndarray:
     """Force (N) on `node`, and on all nodes tied to it, that holds the built members where the response has them."""
-    system, frame = response.system, response.system.frame
-    group = {node}
-    for tied, nodes in frame.ties:
-        if tied == component and group & set(nodes):
-            group |= set(nodes)
+    frame = response.system.frame
+    group, size = {node}, 0
+    while len(group) > size:
+        size = len(group)
+        for tied, nodes in frame.ties:
+            if tied == component and group & set(nodes):
+                group |= set(nodes)
     k = COMPONENTS.index(component)
     total = np.zeros(response.time.size)
     for name in sensors.built():
@@ -84,9 +86,11 @@ def actuator_force(sensors: SensorMap, response: Response, node: str, component:
             forces = response.member_forces(name)
             total += sum(forces[:, column] for end, column in ends if end in group)
     for case, factor in response.case_factors().items():
+        # Loads that change while the response runs are what the actuator itself does.
+        if np.ptp(factor) > 0.0:
+            continue
         for load in frame.node_loads:
-            # What the pattern of a push puts on the floor is the actuator itself.
-            if load.case == case and load.node in group and case not in response.extra.get("added", {}):
+            if load.case == case and load.node in group:
                 total = total - factor * (load.fx if component == "ux" else load.fy)
     return total
 
