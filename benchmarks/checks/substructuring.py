@@ -1,13 +1,17 @@
 """Substructuring cases: reduction of a chain, partitioned time integration."""
 
+from dataclasses import replace
+
 import numpy as np
+from scipy.linalg import expm
 
 from benchmarks.checks.building import shear_building
 from benchmarks.textbook import Answers
-from frame2d import modes
+from frame2d import modes, newmark
+from frame2d.analysis import StiffnessMass
 from frame2d.analysis.reduction import couple, craig_bampton, guyan
+from frame2d.substructure import coupled_history, parts_of, split
 
-NO_COUPLING = "no partitioned time integration is offered yet"
 MASS, SPRING = 1000.0, 1e6
 
 
@@ -48,5 +52,69 @@ def su_1() -> Answers:
 
 
 def su_2() -> Answers:
-    """Partitioned against monolithic integration."""
-    raise NotImplementedError(NO_COUPLING)
+    """A mass and a chain, each divided in two parts that are integrated with multipliers."""
+    return oscillator_in_parts() | chain_in_parts()
+
+
+def oscillator_in_parts() -> Answers:
+    """Two columns hold one mass, of which 600 kg belong to the first and 400 kg to the second."""
+    frame = shear_building([1000.0], [2e4])
+    second = shear_building([400.0], [1e4]).members["storey 1"].member
+    frame.member("second", "0", "1", second)
+    cut = split(frame, ["second"], tested_share={"1": 0.4})
+    start = {"initial_velocity": {("1", "ux"): 0.1}, "initial_displacement": {("1", "ux"): 0.01}}
+    # Both dampers are 0.01 s of their springs.
+    parts = parts_of(cut, 0.01, scheme=newmark(), damping=StiffnessMass(a1=0.01))
+    coupled = coupled_history([replace(part, **start) for part in parts], 1.0)
+    response = coupled.responses["computed"]
+    u, v = response.displacement("1"), response.velocity("1")
+    rate = np.array([[0.0, 1.0], [-30.0, -0.3]])
+    answers: Answers = {}
+    for instant, step in (("0.5", 50), ("1.0", 100)):
+        answers[f"a_u{instant}"], answers[f"a_v{instant}"] = float(u[step]), float(v[step])
+        answers[f"a_L{instant}"] = float(coupled.multipliers[step, 0])
+        answers[f"a_ex{instant}"] = float((expm(rate * float(instant)) @ [0.01, 0.1])[0])
+    return answers
+
+
+def chain_in_parts() -> Answers:
+    """Three masses in a row, cut at the second, which is halved."""
+    masses, springs, dt = [4000.0, 3000.0, 2000.0], [4e6, 3e6, 2e6], 0.01
+    cut = split(shear_building(masses, springs), ["storey 3"], tested_share={"2": 0.5})
+    force = 1e4 * np.sin(10.0 * dt * np.arange(101))
+    parts = parts_of(cut, dt, scheme=newmark(), damping=StiffnessMass(a1=0.002), forces={("3", "ux"): force})
+    coupled = coupled_history(parts, 1.0)
+    lower, upper = (coupled.responses[part] for part in ("computed", "tested"))
+    moved = [lower.displacement("1"), lower.displacement("2"), upper.displacement("3")]
+    exact = exact_chain(masses, springs, force, dt)
+    answers: Answers = {}
+    for instant, step in (("0.5", 50), ("1.0", 100)):
+        answers |= {f"b_u{k}_{instant}": float(u[step]) for k, u in enumerate(moved, 1)}
+        answers[f"b_L{instant}"] = float(coupled.multipliers[step, 0])
+        answers[f"b_ex3_{instant}"] = float(exact[step])
+    return answers
+
+
+def exact_chain(masses: list[float], springs: list[float], force: np.ndarray, dt: float) -> np.ndarray:
+    """Displacement of the last mass by the matrix exponential, its force linear between samples."""
+    n = len(masses)
+    K = np.zeros((n, n))
+    for i, k in enumerate(springs):
+        K[i, i] += k
+        if i:
+            K[i - 1, i - 1] += k
+            K[i - 1, i] -= k
+            K[i, i - 1] -= k
+    M, C = np.diag(masses), 0.002 * K
+    # States u, v, the force and its slope.
+    rate = np.zeros((2 * n + 2, 2 * n + 2))
+    rate[:n, n : 2 * n] = np.eye(n)
+    rate[n : 2 * n, :n], rate[n : 2 * n, n : 2 * n] = -np.linalg.solve(M, K), -np.linalg.solve(M, C)
+    rate[2 * n - 1, 2 * n], rate[2 * n, 2 * n + 1] = 1.0 / masses[-1], 1.0
+    step = expm(rate * dt)
+    state, moved = np.zeros(2 * n + 2), [0.0]
+    for now, then in zip(force[:-1], force[1:], strict=True):
+        state[2 * n :] = now, (then - now) / dt
+        state = step @ state
+        moved.append(float(state[n - 1]))
+    return np.array(moved)

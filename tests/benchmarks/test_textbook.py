@@ -7,12 +7,8 @@ import pytest
 
 from benchmarks import textbook
 
-NO_REDUCTION = "no reduction of substructures is offered yet"
-NO_COUPLING = "no partitioned time integration is offered yet"
-
 #: Values that cannot be met yet, with the reason: (case, key), or (case, None) for all of a case.
 MISSING: dict[tuple[str, str | None], str] = {
-    ("SU-2", None): NO_COUPLING,
 }
 
 
