@@ -21,6 +21,8 @@ class Part:
     role: str
     #: The law inside, if it is one; then its single deformation is the law's.
     law: Any = None
+    #: Whether the tangent is always symmetric; False (follower forces, non-associated flow) takes a general solver.
+    symmetric: bool = True
 
 
 @dataclass
@@ -57,7 +59,8 @@ class Member(Protocol):
     1. `pieces(xi, yi, xj, yj)` returns the member between two points, with every matrix of full size.
     2. Nonlinear pieces are `Part`s, whose kernel ``status = kernel(p, m0, d, w, dt, c, scratch, f, k, e, m1)``
        (decorated with `member_kernel`) reads parameters, committed memory, deformations d and their rates w, and
-       writes forces f, tangent k = ∂f/∂d + c·∂f/∂w (row by row, symmetric), recoverable energy e[0] and all of m1.
+       writes forces f, tangent k = ∂f/∂d + c·∂f/∂w (row by row; symmetric, or the part says `symmetric=False`),
+       recoverable energy e[0] and all of m1.
     3. `laws()` names the laws inside, so that a device is found by its label; memory of a law part begins with the
        deformation at which the device is free of stress.
     4. `describe()` returns plain data from which `frame2d.elements.build` makes it again.

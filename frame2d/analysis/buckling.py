@@ -63,6 +63,7 @@ def buckling(system: "System", case: str = "gravity", count: int = 3) -> tuple[n
 
     Raises `Frame2dError` when no compression is found.
     """
+    system.need_symmetry("buckling factors")
     from scipy.sparse.linalg import spsolve
 
     stiffness = system.tangent()

@@ -56,6 +56,7 @@ def modes(system: "System", state: "State | None" = None, count: int | None = 6)
 
     Raises `InputError` where there is no mass, `Frame2dError` where the tangent is not positive definite.
     """
+    system.need_symmetry("modes")
     inertial = np.flatnonzero(system.plan.inertial > 0.0)
     if inertial.size == 0:
         raise InputError(

@@ -220,6 +220,8 @@ def marcher(scheme: Scheme, system: "System", damping: Any, dt: float) -> Marche
     Explicit schemes condense the damping to the freedoms with mass, along the static shape of the virgin frame.
     Raises `InputError` for central difference above its limit.
     """
+    if not isinstance(scheme, FirstOrderAlpha):
+        system.need_symmetry(getattr(scheme, "name", "this scheme"))
     virgin = Virgin(system)
     n, small = system.count, np.zeros((0, 0))
     if isinstance(scheme, CentralDifference | Chang | KolayRicles):

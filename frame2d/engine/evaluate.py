@@ -5,6 +5,9 @@ import numpy as np
 from frame2d.engine.factor import ONE, symmetric_product
 from frame2d.kernels import at, call_member, compiled
 
+#: Entry of `Room.note`: the weight with which the tangent's unsymmetric share counts.
+TWIST = 42
+
 __all__ = ["assemble", "evaluate", "gather_forces", "symmetric_product"]
 
 
@@ -56,6 +59,7 @@ def gather_forces(plan, fe, out):
 def assemble(plan, room, weight, virgin):
     """Tangent in the factor's pattern: effective constant matrix plus `weight` times the parts (or virgin parts)."""
     values = room.values
+    room.note[TWIST] = 0.0 if virgin else weight
     if virgin:
         for place in range(np.uint64(values.size)):
             values[place] = weight * plan.virgin[place]

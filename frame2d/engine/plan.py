@@ -6,6 +6,17 @@ import numpy as np
 from scipy.sparse import coo_matrix
 
 
+class Twist(NamedTuple):
+    """What unsymmetric parts add above the diagonal to the mirror image of the lower triangle; empty for most frames."""
+
+    #: Entry (row < column) of the matrix: weight·(k[first] − k[second]).
+    row: np.ndarray
+    column: np.ndarray
+    first: np.ndarray
+    second: np.ndarray
+    weight: np.ndarray
+
+
 class Plan(NamedTuple):
     """A system as arrays: pattern of the matrices, parts with their kernels, constant matrices. Never written."""
 
@@ -57,6 +68,7 @@ class Plan(NamedTuple):
     c_start: np.ndarray
     c_row: np.ndarray
     c_val: np.ndarray
+    twist: Twist
 
 
 class Motion(NamedTuple):

@@ -3,18 +3,23 @@
 A factor whose pivots are all positive is backward stable without pivoting (Higham, Accuracy and Stability of Numerical
 Algorithms, 2002, ch. 10), and Newton's next residual checks it; the solve is checked where a pivot is negative or was
 replaced.
-Source: static pivoting with iterative refinement, Li & Demmel 1998; inertia from the eigenvalues when the factor
-without pivoting cannot be trusted.
+Source: static pivoting with iterative refinement, Li & Demmel 1998. What refinement cannot mend is solved by the pivoted
+sparse LU, and the inertia counted from Bunch-Kaufman pivots (`frame2d.engine.pivoted`). Unsymmetric tangents always go
+to the sparse LU.
 """
 
 import numpy as np
 
+from frame2d.engine.evaluate import TWIST
 from frame2d.engine.factor import dense, factorise, solve_factored, symmetric_product
+from frame2d.engine.pivoted import negative_eigenvalues, solve_general
 from frame2d.engine.plan import FACTORISATIONS, FALLBACKS, NEGATIVE, REFINED, REPLACED
 from frame2d.kernels import compiled
 
 #: Residual of a solve, relative to its right-hand side, that needs no refinement, and that is still accepted after it.
 GOOD, POOR = 1e-9, 1e-6
+#: Freedoms up to which the inertia is counted again where the factor is poor.
+MOST_DENSE = 2000
 
 
 @compiled
@@ -40,12 +45,15 @@ def factor_tangent(plan, room):
 
 @compiled
 def solve_tangent(plan, room, b, x):
-    """x = A⁻¹·b with the factored tangent; falls back to a pivoted dense solve where the factor is poor."""
+    """x = A⁻¹·b with the factored tangent; falls back to pivoted factors where they are poor."""
     size = 0.0
     for i in range(b.size):
         x[i] = b[i]
         size = max(size, abs(b[i]) * plan.scale[i])
     if size == 0.0:
+        return
+    if plan.twist.weight.size > 0 and room.note[TWIST] != 0.0:
+        solve_twisted(plan, room, b, x)
         return
     solve_factored(plan.start, plan.row, room.lower, room.pivot, x)
     if room.note[40] == 0.0:
@@ -69,13 +77,18 @@ def solve_tangent(plan, room, b, x):
     if error <= POOR * size:
         return
     room.counts[FALLBACKS] += 1
-    full = dense(plan.start, plan.row, room.values)
-    if not np.all(np.isfinite(full)):
-        return
-    if b.size <= 2000:
-        room.counts[NEGATIVE] = np.sum(np.linalg.eigvalsh(full) < 0.0)
-    # A singular matrix marks a limit point: the smallest shift of the diagonal keeps the direction finite.
-    for i in range(b.size):
-        if full[i, i] == 0.0:
-            full[i, i] = 1e-12
-    x[:] = np.linalg.solve(full, b)
+    none = np.empty(0, dtype=np.int64)
+    solve_general(plan.start, plan.row, room.values, none, none, np.empty(0), b, x)
+    if b.size <= MOST_DENSE:
+        room.counts[NEGATIVE] = negative_eigenvalues(dense(plan.start, plan.row, room.values))
+
+
+@compiled
+def solve_twisted(plan, room, b, x):
+    """x = A⁻¹·b where parts are unsymmetric. A negative determinant counts as one negative pivot: divergence."""
+    twist = plan.twist
+    up = np.empty(twist.weight.size)
+    for t in range(up.size):
+        up[t] = room.note[TWIST] * twist.weight[t] * (room.ke[twist.first[t]] - room.ke[twist.second[t]])
+    _, sign = solve_general(plan.start, plan.row, room.values, twist.row, twist.column, up, b, x)
+    room.counts[NEGATIVE] = 1 if sign < 0 else 0

@@ -18,7 +18,7 @@ from frame2d.engine.solve import factor_tangent, solve_tangent
 from frame2d.kernels import compiled
 
 #: Entry of `Room.note`: step length for which the factor in the room holds.
-FACTORED = 40
+FACTORED = 43
 
 
 @compiled

@@ -9,9 +9,11 @@ from scipy.sparse import csc_matrix, csr_matrix
 
 from frame2d.elements import Part, Pieces
 from frame2d.elements.beam_column import shape
+from frame2d.engine.evaluate import evaluate
 from frame2d.engine.ordering import Index, minimum_degree, symbolic
-from frame2d.engine.plan import Motion, Plan, lower_columns, new_room
+from frame2d.engine.plan import Motion, Plan, Twist, lower_columns, new_room
 from frame2d.errors import InputError, known
+from frame2d.model import checks
 from frame2d.model.frame import COMPONENTS, Frame, MemberLoad
 from frame2d.model.freedoms import map_freedoms, node_freedom
 from frame2d.model.state import State
@@ -73,6 +75,7 @@ class System:
             own += list(range(count, count + len(pieces.inner)))
             kinds += list(pieces.inner)
             count += len(pieces.inner)
+            checks.symmetric_matrices(placed.name, pieces)
             self.pieces[placed.name] = pieces
             self.freedoms_of[placed.name] = np.array(own)
         self.size = count
@@ -144,7 +147,12 @@ class System:
         diagonal = np.asarray(self.tangent().diagonal()) * self.plan.scale**2
         #: Force that rounding leaves in members whose nodes stand a member's length apart, N.
         self.rounding = 2e-16 * float(diagonal.max(initial=0.0)) * self.length
+        checks.symmetric_tangents(self)
         self._check_stands()
+
+    def _check_stands(self) -> None:
+        """Raise `InputError` for a mechanism; a part of a divided frame may float and overrides this."""
+        checks.stands(self)
 
     def _tensor(self, kind: str) -> sparse.COO:
         coords: list[list[int]] = [[], [], []]
@@ -204,6 +212,7 @@ class System:
 
         # Tangent stamps: K += Gᵀ k G, lower triangle only.
         places, entries, weights = [], [], []
+        turned: list[tuple[int, int, int, int, float]] = []
         k_at, p_at, m_at = [], [], []
         parameters, memory = [np.zeros(0)], [np.zeros(0)]
         p_first = m_first = k_first = 0
@@ -218,6 +227,9 @@ class System:
                                 places.append((i, j))
                                 entries.append(k_first + a * width + b)
                                 weights.append(ti * tj)
+                            elif not place.part.symmetric:
+                                here, mirror = k_first + a * width + b, k_first + b * width + a
+                                turned.append((i, j, here, mirror, ti * tj))
             k_at.append(k_first)
             p_at.append(p_first)
             m_at.append(m_first)
@@ -235,6 +247,10 @@ class System:
         scale = np.where(self.lead_kinds == "r", 1.0 / self.length, 1.0)
         inertial = (np.asarray(abs(self.mass).sum(axis=0)).ravel() > 0.0).astype(float)
         index = Index
+        twist = Twist(
+            *(np.array([entry[part] for entry in turned], dtype=np.int64) for part in range(4)),
+            np.array([entry[4] for entry in turned], dtype=float),
+        )
         plan = Plan(
             *pattern,
             a_start.astype(index),
@@ -265,14 +281,13 @@ class System:
             *lower_columns(self.stiffness),
             *lower_columns(self.mass),
             *lower_columns(csr_matrix(damping)),
+            twist,
         )
         self.imposed_parts = np.asarray((self.gather_all @ self.supported).todense())
         return plan._replace(virgin=self._virgin(plan))
 
     def _virgin(self, plan: Plan) -> np.ndarray:
         """Tangent of the parts at rest, in the factor's pattern."""
-        from frame2d.engine.evaluate import evaluate
-
         room = new_room(plan)
         zero = np.zeros(self.count)
         failed = evaluate(plan, room, zero, zero, room.shift, self.memory, self.memory.copy(), 0.0, 0.0)
@@ -282,6 +297,20 @@ class System:
         values = np.zeros(plan.row.size)
         np.add.at(values, plan.t_place, plan.t_weight * room.ke[plan.t_entry])
         return values
+
+    @property
+    def symmetric(self) -> bool:
+        """Whether every part says that its tangent is symmetric."""
+        return all(place.part.symmetric for place in self.parts)
+
+    def need_symmetry(self, what: str) -> None:
+        """Raise `InputError` where `what` needs a symmetric tangent and a member has none."""
+        for place in self.parts:
+            if not place.part.symmetric:
+                raise InputError(
+                    f"member {place.member!r} has an unsymmetric tangent; allowed for {what}: symmetric members. "
+                    "Statics, push and time_history with generalized-alpha or first-order schemes take it"
+                )
 
     def with_damping(self, damping: Any) -> Plan:
         """Plan whose constant damping matrix (free freedoms) is `damping`."""
@@ -302,20 +331,16 @@ class System:
 
     def tangent(self, state: State | None = None, parts: bool = True) -> csc_matrix:
         """Tangent stiffness of the free freedoms, at rest or at a state."""
-        from frame2d.engine.evaluate import evaluate
-
-        values = np.zeros(self.plan.row.size)
-        values[self.plan.a_place] += self.plan.stiffness
-        if parts and state is None:
-            values += self.plan.virgin
-        elif parts and state is not None:
-            room = new_room(self.plan)
-            motion = state.copy_motion()
-            room.shift[: self.imposed_parts.shape[0]] = self.imposed_parts @ state.supports
-            evaluate(
-                self.plan, room, motion.q, np.zeros(self.count), room.shift, motion.m0, motion.m1, 0.0, 0.0
-            )
-            np.add.at(values, self.plan.t_place, self.plan.t_weight * room.ke[self.plan.t_entry])
+        plan = self.plan
+        values = np.zeros(plan.row.size)
+        values[plan.a_place] += plan.stiffness
+        room = new_room(plan)
+        if parts:
+            begin = state or self.rest()
+            motion = begin.copy_motion()
+            room.shift[: self.imposed_parts.shape[0]] = self.imposed_parts @ begin.supports
+            evaluate(plan, room, motion.q, np.zeros(self.count), room.shift, motion.m0, motion.m1, 0.0, 0.0)
+            np.add.at(values, plan.t_place, plan.t_weight * room.ke[plan.t_entry])
         columns = np.repeat(
             np.arange(self.count), (self.plan.start[1:] - self.plan.start[:-1]).astype(np.int64)
         )
@@ -323,49 +348,28 @@ class System:
             (values, (self.plan.row.astype(np.int64), columns)), shape=(self.count, self.count)
         )
         diagonal = csc_matrix((lower.diagonal(), (range(self.count), range(self.count))), shape=lower.shape)
-        return csc_matrix(lower + lower.T - diagonal)
+        whole = lower + lower.T - diagonal
+        twist = plan.twist
+        if twist.weight.size:
+            above = twist.weight * (room.ke[twist.first] - room.ke[twist.second])
+            whole = whole + csc_matrix((above, (twist.row, twist.column)), shape=lower.shape)
+        return csc_matrix(whole)
 
-    def _check_stands(self) -> None:
-        """A mechanism is an error that names the free motion."""
-        from frame2d.engine.factor import factorise
-
-        plan = self.plan
-        values = plan.virgin.copy()
-        np.add.at(values, plan.a_place, plan.stiffness)
-        n = self.count
-        lower, pivot, work = np.zeros(plan.row.size), np.zeros(n), np.zeros(n)
-        factorise(
-            plan.start,
-            plan.row,
-            plan.left_start,
-            plan.left_column,
-            plan.left_place,
-            values,
-            lower,
-            pivot,
-            work,
+    def internal_force(self, q: np.ndarray, state: State | None = None) -> np.ndarray:
+        """Internal force on the free freedoms (N, N·m) at displacements `q`, loaded from a state in one step."""
+        begin, room = state or self.rest(), new_room(self.plan)
+        room.shift[: self.imposed_parts.shape[0]] = self.imposed_parts @ begin.supports
+        motion = begin.copy_motion()
+        failed = evaluate(
+            self.plan, room, q, np.zeros(self.count), room.shift, motion.m0, motion.m1, 0.0, 0.0
         )
-        diagonal = values[plan.start[:-1].astype(np.int64)]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            weak = np.flatnonzero(~(np.abs(pivot) > np.maximum(1e-11 * np.abs(diagonal), 1e-250)))
-        if weak.size == 0:
-            return
-        from frame2d.engine.factor import solve_factored
-
-        motion = np.zeros(n)
-        motion[weak[-1]] = 1.0
-        pivot[weak] = 1.0
-        solve_factored(plan.start, plan.row, lower, pivot, motion)
-        moved = np.asarray(self.free @ motion).ravel()
-        size = np.abs(moved) * np.where(self.kinds == "r", self.length, 1.0)
-        worst = np.argsort(size)[::-1][:3]
-        named = ", ".join(
-            self.freedom_label(freedom) for freedom in worst if size[freedom] > 0.1 * size.max()
-        )
-        raise InputError(
-            f"frame {self.frame.name!r} is a mechanism: it moves freely in {named}. Likely mistake: a missing support, "
-            "two releases at one joint, or a link without a law in one direction"
-        )
+        if failed >= 0:
+            place = self.parts[failed]
+            raise InputError(
+                f"member {place.member!r}: its {place.part.role} has no answer at these displacements"
+            )
+        forces = np.asarray((self.gather_all @ self.free).T @ room.fe[: self.gather_all.shape[0]]).ravel()
+        return np.asarray(self.stiffness @ q).ravel() + forces
 
     def freedom_label(self, freedom: int) -> str:
         """Name of one of all freedoms."""
