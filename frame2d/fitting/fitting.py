@@ -6,7 +6,6 @@ from typing import Any
 import numpy as np
 from tqdm import tqdm
 
-from frame2d.component_tests import CyclicTest
 from frame2d.errors import InputError, known, within
 from frame2d.fitting.choose import LawLike, form_of
 from frame2d.fitting.forms import Form
@@ -14,23 +13,23 @@ from frame2d.fitting.intervals import Uncertainty, uncertainty
 from frame2d.fitting.noise import Noise, noise_of
 from frame2d.fitting.problem import Problem, Simulation, space
 from frame2d.fitting.result import Fit, Parameter, errors_of
-from frame2d.fitting.scales import Scales, scales_of
-from frame2d.fitting.scores import Target, Weights
+from frame2d.fitting.scales import Scales
+from frame2d.fitting.scores import Weights
 from frame2d.fitting.search import Effort, Misfit, distinct, explore, refine
-from frame2d.fitting.simulate import Driven
+from frame2d.fitting.tests_of import AnyTest, common_scales, simulation_of, target_of
 from frame2d.fitting.ties import Rule
 from frame2d.materials.law import Law
 
 
 def fit(
     law: LawLike,
-    tests: CyclicTest | Sequence[CyclicTest],
+    tests: AnyTest | Sequence[AnyTest],
     *,
     free: Any = None,
     fixed: Mapping[str, float] | None = None,
     tied: Mapping[str, Rule] | None = None,
     bounds: Mapping[str, tuple[float, float]] | None = None,
-    held_back: Sequence[CyclicTest] = (),
+    held_back: Sequence[AnyTest] = (),
     weights: Weights | None = None,
     estimate: str = "likelihood",
     profile: str = "auto",
@@ -40,7 +39,7 @@ def fit(
     progress: bool = True,
     options: Mapping[str, Any] | None = None,
 ) -> Fit:
-    """Fit `law` (a name, a class, or an instance to start from) to all `tests` at once.
+    """Fit `law` (a name, a class, or an instance to start from) to all `tests` (cyclic or vibration) at once.
 
     `free`: None for the usual parameters of the law, "all", names, or groups such as "pinching" (added to the
     usual ones). `fixed` values, `tied` rules ("1 - beta" or a function of the dictionary of parameters) and
@@ -52,19 +51,19 @@ def fit(
 
     Same seed, same result. Raises `InputError` for unknown names and bounds that are none.
     """
-    listed = (tests,) if isinstance(tests, CyclicTest) else tuple(tests)
+    listed = (tests,) if isinstance(tests, AnyTest) else tuple(tests)
     if not listed:
-        raise InputError("tests is empty; allowed: one CyclicTest or several")
+        raise InputError("tests is empty; allowed: one test or several")
     within("level", level, 0.5, 0.9999)
     known("estimate", estimate, ("likelihood", "weighted"))
     known("profile", profile, ("auto", "all", "none"))
     kinds = {test.kind for test in (*listed, *held_back)}
     if len(kinds) > 1:
         raise InputError(f"tests are of {' and '.join(sorted(kinds))}; allowed: one kind in one fit")
-    scales = scales_of(listed)
+    scales = common_scales(listed)
     form, template = form_of(law, scales, options, bounds)
     start = _start(form, template, scales)
-    pairs = [(Driven(t), Target(t.name, t.deformation, t.force, t.units[1])) for t in listed]
+    pairs = [(simulation_of(test), target_of(test)) for test in listed]
     free_bounds, values, ties = space(form, start, scales, free, fixed or {}, tied or {}, bounds or {})
     problem = Problem(
         form, free_bounds, _inside(values, free_bounds, template), ties, pairs, weights or Weights()

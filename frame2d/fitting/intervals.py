@@ -1,7 +1,9 @@
 """Intervals, correlations and directions that the tests do not determine, from the likelihood of the noise model.
 
 Wald intervals come from the inverse of JᵀJ (Fisher information), J the residuals' derivatives over noise, in
-the coordinates of the search, and are mapped back: so they are unsymmetric for logarithmic ranges. Profile
+the coordinates of the search, and are mapped back: so they are unsymmetric for logarithmic ranges. What the
+tests do not determine is held by a prior whose standard deviation is the whole range (own rule): it changes
+nothing that they do determine. Profile
 intervals are where the sum of squares has grown by t² with all other parameters fitted anew (Bates & Watts,
 Nonlinear Regression Analysis, 1988); they follow curvature and bounds.
 """
@@ -13,7 +15,7 @@ from scipy.stats import t as student
 
 from frame2d.fitting.noise import Noise
 from frame2d.fitting.problem import Problem
-from frame2d.fitting.search import Misfit, refine
+from frame2d.fitting.search import Misfit, settle
 
 #: A direction is not determined when its interval, from one end to the other, is longer than the box is wide.
 LONGEST = 1.0
@@ -88,12 +90,10 @@ def _covariance(
     """Covariance, singular values and directions; differences a fifth of a standard deviation wide."""
     J = misfit.jacobian(x, central=True)
     for _ in range(2):
-        _, s, V = np.linalg.svd(J, full_matrices=False)
-        inverse = (V.T / np.maximum(s, 1e-6 * s[0] + 1e-300) ** 2) @ V
         misfit.steps = np.clip(0.2 / np.maximum(np.linalg.norm(J, axis=0), 1e-300), 1e-6, 0.02)
         J = misfit.jacobian(x, central=True)
     _, s, V = np.linalg.svd(J, full_matrices=False)
-    inverse = (V.T / np.maximum(s, 1e-6 * s[0] + 1e-300) ** 2) @ V
+    inverse = (V.T / (s**2 + 1.0)) @ V
     if likelihood:
         return inverse, s, V
     # Least squares of other weights than the noise's: the sandwich of Huber 1967, with the noise where it is.
@@ -105,8 +105,8 @@ def _covariance(
         middle += gradient.T @ gradient
         start += size
     covariance = inverse @ middle @ inverse
-    spread = np.linalg.eigvalsh(covariance)[::-1]
-    return covariance, 1.0 / np.sqrt(np.maximum(spread[::-1], 1e-300)), np.linalg.eigh(covariance)[1].T
+    spread, axes = np.linalg.eigh(covariance)
+    return covariance, 1.0 / np.sqrt(np.maximum(spread, 1e-300)), axes.T
 
 
 def _direction(names: list[str], v: np.ndarray, s: float) -> Direction:
@@ -120,63 +120,38 @@ def _profile(misfit: Misfit, x: np.ndarray, covariance: np.ndarray, j: int, z: f
     """Both ends where the profiled sum of squares has grown by z²; the bound where it never does."""
     base = misfit(x)
     least = float(base @ base)
+    deviation = float(np.sqrt(covariance[j, j]))
+    slope = covariance[:, j] / covariance[j, j]
     ends = []
     for side in (-1.0, 1.0):
-        deviation = float(np.sqrt(covariance[j, j]))
-        known: list[tuple[float, float]] = [(0.0, 0.0)]  # distance along j, signed root of the growth
-        distance = z * deviation
-        limit = x[j] if side < 0.0 else 1.0 - x[j]
-        reached, others = limit, x
-        for _ in range(6):
-            distance = min(distance, limit)
+        limit = float(x[j] if side < 0.0 else 1.0 - x[j])
+        inner, outer = (0.0, 0.0), (np.inf, np.inf)  # distance along j, root of the growth there
+        distance = min(z * deviation, limit)
+        others = x + slope * side * distance
+        for _ in range(8):
             if distance <= 1e-12:
                 break
-            shift = (
-                x + covariance[:, j] / covariance[j, j] * side * distance if others is x else others.copy()
-            )
-            root, others = _grown(misfit, np.clip(shift, 0.0, 1.0), x[j] + side * distance, j, least)
-            known.append((distance, root))
-            if abs(root - z) < 0.02 * z:
-                reached = distance
-                break
-            if root < z and distance >= limit:
-                break
-            below = max((k for k in known if k[1] < z), key=lambda k: k[0])
-            above = min((k for k in known if k[1] >= z), key=lambda k: k[0], default=None)
-            if above is None:
-                distance *= min(max(z / max(root, 1e-3), 1.1), 3.0)
-                reached = min(distance, limit)
+            at = x[j] + side * distance
+            root, others = _grown(misfit, np.clip(others, 0.0, 1.0), at, j, least)
+            if root < z:
+                inner = (distance, root)
             else:
-                distance = below[0] + (above[0] - below[0]) * (z - below[1]) / (above[1] - below[1])
-                reached = distance
-        ends.append(x[j] + side * reached)
+                outer = (distance, root)
+            if abs(root - z) < 0.02 * z or (root < z and distance >= limit):
+                break
+            if np.isinf(outer[0]):
+                distance = min(distance * min(max(z / max(root, 1e-3), 1.1), 3.0), limit)
+            else:  # between a straight line, which follows a parabola, and the middle, which follows anything
+                width = outer[0] - inner[0]
+                line = (z - inner[1]) / (outer[1] - inner[1])
+                distance = inner[0] + width * min(max(line, 0.2), 0.8)
+        ends.append(float(x[j]) + side * distance)
     return ends[0], ends[1]
-
-
-class _Held:
-    """The misfit with coordinate j held at a value."""
-
-    def __init__(self, misfit: Misfit, j: int, value: float) -> None:
-        self.misfit, self.j, self.value = misfit, j, value
-        self.far = misfit.far
-
-    def full(self, y: np.ndarray) -> np.ndarray:
-        return np.insert(y, self.j, self.value)
-
-    def __call__(self, y: np.ndarray) -> np.ndarray:
-        self.misfit.far = self.far
-        return self.misfit(self.full(y))
-
-    def jacobian(self, y: np.ndarray) -> np.ndarray:
-        return np.delete(self.misfit.jacobian(self.full(y)), self.j, axis=1)
 
 
 def _grown(misfit: Misfit, x: np.ndarray, value: float, j: int, least: float) -> tuple[float, np.ndarray]:
     """Root of the growth of the sum of squares with coordinate j held, and the fitted point."""
-    held = _Held(misfit, j, min(max(value, 0.0), 1.0))
-    y = np.delete(x, j)
-    if y.size == 0:
-        r = held(y)
-        return float(np.sqrt(max(float(r @ r) - least, 0.0))), held.full(y)
-    cost, y = refine(held, y, 12)  # type: ignore[arg-type]
-    return float(np.sqrt(max(cost - least, 0.0))), held.full(y)
+    held = x.copy()
+    held[j] = min(max(value, 0.0), 1.0)
+    cost, found = settle(misfit, held, j, 0.02, 10)
+    return float(np.sqrt(max(cost - least, 0.0))), found

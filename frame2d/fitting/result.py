@@ -5,11 +5,10 @@ from typing import Any
 
 import numpy as np
 
-from frame2d.component_tests import CyclicTest
 from frame2d.fitting.intervals import Uncertainty
 from frame2d.fitting.noise import Noise
-from frame2d.fitting.scores import Errors, Target
-from frame2d.fitting.simulate import Driven
+from frame2d.fitting.scores import Errors
+from frame2d.fitting.tests_of import AnyTest, simulation_of, target_of
 from frame2d.materials.law import Law
 
 
@@ -44,8 +43,8 @@ class Fit:
     noise: tuple[Noise, ...]
     errors: tuple[Errors, ...]
     held_back: tuple[Errors, ...]
-    tests: tuple[CyclicTest, ...] = field(repr=False)
-    held_back_tests: tuple[CyclicTest, ...] = field(repr=False)
+    tests: tuple[AnyTest, ...] = field(repr=False)
+    held_back_tests: tuple[AnyTest, ...] = field(repr=False)
     score: float
     level: float
     seed: int
@@ -67,11 +66,11 @@ class Fit:
         """Whether every test, fitted or held back, is within the bounds of acceptance."""
         return all(errors.accepted for errors in (*self.errors, *self.held_back))
 
-    def force(self, test: CyclicTest) -> np.ndarray:
-        """Force of the law under the deformations of a test."""
-        return Driven(test).outputs([self.law])[0]
+    def force(self, test: AnyTest) -> np.ndarray:
+        """Force of the law under the deformations of a test (of a vibration test: the displacement)."""
+        return simulation_of(test).outputs([self.law])[0]
 
-    def check(self, test: CyclicTest) -> Errors:
+    def check(self, test: AnyTest) -> Errors:
         """Errors of the law on a test that it was not fitted to."""
         return errors_of(self.law, test)
 
@@ -111,8 +110,6 @@ class Fit:
         return "\n".join(rows)
 
 
-def errors_of(law: Law, test: CyclicTest) -> Errors:
+def errors_of(law: Law, test: AnyTest) -> Errors:
     """Errors of any law on a test: force, energy, peaks, and whether they are accepted."""
-    driven = Driven(test)
-    target = Target(test.name, test.deformation, test.force, test.units[1])
-    return target.errors(driven.outputs([law])[0])
+    return target_of(test).errors(simulation_of(test).outputs([law])[0])

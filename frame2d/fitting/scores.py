@@ -36,25 +36,28 @@ class Weights:
 
 @dataclass(frozen=True)
 class Errors:
-    """Errors of one test; peaks are None on a side where the measured force never goes."""
+    """Errors of one test; peaks are None on a side where the measured force never goes.
+
+    A vibration test measures a displacement: `quantity` says so, and there is no energy.
+    """
 
     test: str
     samples: int
     force: float
     denominator: float
-    energy: float
-    end_energy: float
+    energy: float | None
+    end_energy: float | None
     positive_peak: float | None
     negative_peak: float | None
     unit: str = "N"
+    quantity: str = "force"
 
     @property
     def checks(self) -> tuple[tuple[str, float, float, bool], ...]:
         """Name, value, bound and whether it holds, of every bound of acceptance."""
-        rows = [
-            ("force", self.force, ACCEPTED["force"]),
-            ("energy", abs(self.end_energy), ACCEPTED["energy"]),
-        ]
+        rows = [(self.quantity, self.force, ACCEPTED["force"])]
+        if self.end_energy is not None:
+            rows.append(("energy", abs(self.end_energy), ACCEPTED["energy"]))
         for name, value in (("positive peak", self.positive_peak), ("negative peak", self.negative_peak)):
             if value is not None:
                 rows.append((name, abs(value), ACCEPTED["peak"]))
@@ -79,9 +82,14 @@ class Errors:
                 if not good
             )
         )
+        energy = (
+            ""
+            if self.energy is None
+            else f"energy {100 * self.energy:.2f} % rms and {percent(self.end_energy)} at the end, "
+        )
         return (
-            f"{self.test}: force NRMSE {100 * self.force:.2f} % of D = max − min = {self.denominator:.4g} {self.unit}, "
-            f"energy {100 * self.energy:.2f} % rms and {percent(self.end_energy)} at the end, "
+            f"{self.test}: {self.quantity} NRMSE {100 * self.force:.2f} % of D = max − min = {self.denominator:.4g} "
+            f"{self.unit}, {energy}"
             f"peaks {percent(self.positive_peak)} (+) {percent(self.negative_peak)} (−); {verdict}"
         )
 
@@ -89,15 +97,22 @@ class Errors:
 class Target:
     """Measured force of one test and the numbers that its errors are divided by."""
 
-    def __init__(self, name: str, deformation: np.ndarray, force: np.ndarray, unit: str = "N") -> None:
-        self.name, self.unit = name, unit
-        self.deformation, self.force = deformation, force
-        self.step = np.diff(deformation)
+    def __init__(
+        self,
+        name: str,
+        deformation: np.ndarray | None,
+        force: np.ndarray,
+        unit: str = "N",
+        quantity: str = "force",
+    ) -> None:
+        self.name, self.unit, self.quantity = name, unit, quantity
+        self.force = force
         self.range = float(np.ptp(force))
-        self.work = work(deformation, force)
-        self.most_work = max(
-            float(np.max(np.abs(self.work))), 1e-12 * self.range * float(np.ptp(deformation))
-        )
+        self.works_known = deformation is not None
+        if deformation is not None:
+            self.step = np.diff(deformation)
+            least = 1e-12 * self.range * float(np.ptp(deformation))
+            self.most_work = max(float(np.max(np.abs(work(deformation, force)))), least)
         peak = float(np.max(np.abs(force)))
         self.signs = tuple(sign for sign in (1, -1) if float(np.max(sign * force)) > 0.02 * peak)
         self.peaks = tuple(float(np.max(sign * force)) for sign in self.signs)
@@ -118,7 +133,7 @@ class Target:
         """w₁·force + w₂·energy + w₃·peaks, row by row; infinite where a law has no answer."""
         error = forces - self.force
         total = weights.force * np.sqrt(np.einsum("ij,ij->i", error, error) / error.shape[1]) / self.range
-        if weights.energy > 0.0:
+        if weights.energy > 0.0 and self.works_known:
             energy = self.works(error)
             total += weights.energy * np.sqrt(np.mean(energy**2, axis=1)) / self.most_work
         if weights.peak > 0.0:
@@ -130,7 +145,7 @@ class Target:
         size = np.sqrt(forces.shape[1])
         error = forces - self.force
         parts = [np.sqrt(weights.force) * error / (self.range * size)]
-        if weights.energy > 0.0:
+        if weights.energy > 0.0 and self.works_known:
             parts.append(np.sqrt(weights.energy) * self.works(error) / (self.most_work * size))
         if weights.peak > 0.0:
             parts.append(np.sqrt(weights.peak / len(self.signs)) * self.peak_errors(forces))
@@ -142,7 +157,7 @@ class Target:
         size = np.sqrt(n)
         gradient = np.sqrt(weights.force) * jacobian[:n] / (self.range * size)
         start = n
-        if weights.energy > 0.0:
+        if weights.energy > 0.0 and self.works_known:
             part = jacobian[start : start + n] * np.sqrt(weights.energy) / (self.most_work * size)
             after = np.cumsum(part[::-1], axis=0)[::-1]
             leg = 0.5 * self.step[:, None] * after[1:]
@@ -160,16 +175,17 @@ class Target:
     def errors(self, force: np.ndarray) -> Errors:
         """All errors of one computed force history."""
         row = force[None, :]
-        energy = self.works(row - self.force)[0]
+        energy = self.works(row - self.force)[0] / self.most_work if self.works_known else None
         peaks = dict(zip(self.signs, self.peak_errors(row)[0], strict=True))
         return Errors(
             test=self.name,
             samples=force.size,
             force=float(np.sqrt(np.mean((force - self.force) ** 2)) / self.range),
             denominator=self.range,
-            energy=float(np.sqrt(np.mean(energy**2)) / self.most_work),
-            end_energy=float(energy[-1] / self.most_work),
+            energy=None if energy is None else float(np.sqrt(np.mean(energy**2))),
+            end_energy=None if energy is None else float(energy[-1]),
             positive_peak=None if 1 not in peaks else float(peaks[1]),
             negative_peak=None if -1 not in peaks else float(peaks[-1]),
             unit=self.unit,
+            quantity=self.quantity,
         )

@@ -19,8 +19,8 @@ _FAR = 1e3
 class Effort:
     """How long to search: population per parameter, generations, and how many points are refined."""
 
-    population: int = 8
-    generations: int = 80
+    population: int = 6
+    generations: int = 120
     starts: int = 4
     iterations: int = 60
 
@@ -148,3 +148,39 @@ def refine(misfit: Misfit, x: np.ndarray, iterations: int) -> tuple[float, np.nd
         max_nfev=iterations,
     )
     return 2.0 * float(found.cost), np.asarray(found.x)
+
+
+def settle(
+    misfit: Misfit, x: np.ndarray, held: int, tolerance: float, iterations: int
+) -> tuple[float, np.ndarray]:
+    """Least sum of squares with coordinate `held` kept, from a point that is nearly there; and that point.
+
+    Levenberg-Marquardt steps on the normal equations, coordinates that press against a bound left out (Marquardt
+    1963). Ends when a step gains less than `tolerance`.
+    """
+    r = misfit(x)
+    cost = float(r @ r)
+    damping = 1e-3
+    for _ in range(iterations):
+        J = misfit.jacobian(x)
+        gradient = J.T @ r
+        free = ~(((x <= 0.0) & (gradient > 0.0)) | ((x >= 1.0) & (gradient < 0.0)))
+        free[held] = False
+        if not free.any():
+            break
+        normal = J[:, free].T @ J[:, free]
+        size = np.maximum(np.diag(normal), 1e-12 * float(np.max(np.diag(normal))) + 1e-300)
+        gained = 0.0
+        for _ in range(4):
+            step = np.linalg.solve(normal + damping * np.diag(size), -gradient[free])
+            ahead = x.copy()
+            ahead[free] = np.clip(x[free] + step, 0.0, 1.0)
+            tried = misfit(ahead)
+            gained = cost - float(tried @ tried)
+            if gained > 0.0:
+                x, r, cost, damping = ahead, tried, cost - gained, damping / 10.0
+                break
+            damping *= 10.0
+        if gained < tolerance:
+            break
+    return cost, x

@@ -71,8 +71,8 @@ DAMAGES = ("stiffness_damage", "deformation_damage", "strength_damage")
 class PinchedMultilinearForm:
     """Four points a side (16 numbers), six of the path, three times five of damage.
 
-    Unloading ends are shares of the reloading force, so they stay on the side entered; bounds below 0 may be
-    given where the envelope never steepens.
+    `unload` is u_F where that is negative, and u_F/r_F where positive: so u_F never exceeds r_F. Negative ones
+    need an envelope that never steepens on the side left; what steepens then is no law, and passed over.
     """
 
     law: type[PinchedMultilinear] = PinchedMultilinear
@@ -99,12 +99,12 @@ class PinchedMultilinearForm:
                     log=False,
                 ),
                 Range(
-                    f"{side}.unload_share",
+                    f"{side}.unload",
                     "1",
-                    0.0,
+                    -0.6,
                     1.0,
-                    0.2,
-                    "unload_force over reload_force (own rule)",
+                    0.0,
+                    "unload_force -0.5 to 0.1 (from memory), widened",
                     log=False,
                 ),
             ]
@@ -145,7 +145,8 @@ class PinchedMultilinearForm:
             share = values[f"{side}.reload_force"]
             pairs["reload_deformation"].append(values[f"{side}.reload_deformation"])
             pairs["reload_force"].append(share)
-            pairs["unload_force"].append(share * values[f"{side}.unload_share"])
+            unload = values[f"{side}.unload"]
+            pairs["unload_force"].append(unload * share if unload > 0.0 else unload)
         damages = {
             name: tuple(values[f"{name}.{number}"] for number in ("g1", "g2", "g3", "g4", "limit"))
             for name in DAMAGES
@@ -161,8 +162,8 @@ class PinchedMultilinearForm:
             values |= _numbers(getattr(law, side), side, sign)
             values[f"{side}.reload_deformation"] = law.reload_deformation[i]
             values[f"{side}.reload_force"] = law.reload_force[i]
-            force = law.reload_force[i]
-            values[f"{side}.unload_share"] = law.unload_force[i] / force if force > 0.0 else 0.0
+            force, unload = law.reload_force[i], law.unload_force[i]
+            values[f"{side}.unload"] = unload / force if unload > 0.0 else unload
         for name in DAMAGES:
             for number, value in zip(("g1", "g2", "g3", "g4", "limit"), getattr(law, name), strict=True):
                 values[f"{name}.{number}"] = value

@@ -1,9 +1,10 @@
 """Drive many sets of parameters of one law through one test: compiled, in threads, the lock released."""
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -54,7 +55,7 @@ class Driven:
     def outputs(self, laws: Sequence[Law]) -> np.ndarray:
         """Forces (N or N·m), one row a law, all of one class; NaN from where a law has no answer."""
         address = laws[0].kernel.address
-        P, M = _padded([law.parameters() for law in laws]), _padded([law.initial_memory() for law in laws])
+        P, M = padded([law.parameters() for law in laws]), padded([law.initial_memory() for law in laws])
         forces = np.full((len(laws), self.deformation.size), NO_ANSWER)
         work = (self.deformation, self.rate, self.dt)
 
@@ -65,17 +66,17 @@ class Driven:
         return forces
 
 
-def in_threads(run, count: int) -> None:  # type: ignore[no-untyped-def]
+def in_threads(run: Callable[[slice], None], count: int) -> None:
     """Call `run` with slices that share `count` rows between the processors."""
     parts = min(os.cpu_count() or 1, count)
     if parts == 1:
         run(slice(0, count))
         return
     ends = np.linspace(0, count, parts + 1).astype(int)
-    list(_threads().map(run, (slice(a, b) for a, b in zip(ends[:-1], ends[1:], strict=True))))
+    list(_threads().map(run, (slice(a, b) for a, b in pairwise(ends))))
 
 
-def _padded(rows: list[np.ndarray]) -> np.ndarray:
+def padded(rows: list[np.ndarray]) -> np.ndarray:
     """Rows as one matrix, shorter ones filled with zeros, never without a column."""
     width = max(1, *(row.size for row in rows))
     matrix = np.zeros((len(rows), width))
