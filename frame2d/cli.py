@@ -1,4 +1,4 @@
-"""Command line: `frame2d demo`, `frame2d journal`."""
+"""Command line: `frame2d demo`, `frame2d journal`, `frame2d specimen`."""
 
 import argparse
 import sys
@@ -24,6 +24,23 @@ def parser() -> argparse.ArgumentParser:
     journal.add_argument("action", choices=("list", "verify", "export"), help="what to do with it")
     journal.add_argument("file", help="journal file")
     journal.add_argument("--to", help="file to export to, .h5 or .csv")
+    specimen = commands.add_parser(
+        "specimen",
+        help="serve a simulated rig to a hybrid test in another process",
+        description="Serve a specimen behind its guard. The shared secret is read from FRAME2D_SECRET; without one "
+        "only loopback is allowed. CAUTION: a rig needs hardware interlocks of its own, independent of this program; "
+        "software limits are the second line, never the first. People stay clear of a loaded frame.",
+    )
+    specimen.add_argument("--host", default="127.0.0.1", help="address to listen on (default: loopback)")
+    specimen.add_argument("--port", type=int, default=0, help="port (default: any free one)")
+    specimen.add_argument("--ready", metavar="FILE", help="write the address to FILE, as JSON, once it listens")
+    specimen.add_argument("--memory", metavar="FILE", help="journal from which a killed specimen is brought back")
+    specimen.add_argument(
+        "--maker",
+        default="frame2d.demo.laboratory:served_rig",
+        metavar="MODULE:FUNCTION",
+        help="function that returns (specimen, limits, table) (default: the demo's simulated rig, invented)",
+    )
     return top
 
 
@@ -37,6 +54,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
             run_demo(chosen.out, quick=chosen.quick)
         elif chosen.command == "journal":
             return journal(chosen.action, chosen.file, chosen.to)
+        elif chosen.command == "specimen":
+            from frame2d.hybrid.command import run
+
+            return run(chosen.maker, chosen.host, chosen.port, chosen.ready, chosen.memory)
     except Frame2dError as error:
         print(f"frame2d: {error}", file=sys.stderr)
         return 1

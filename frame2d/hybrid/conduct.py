@@ -121,6 +121,8 @@ class HybridTest:
         self.journal: Journal | None = None
         self.tare = np.zeros(self.freedoms)
         self.step = 0
+        #: The solver of the run that is under way or over.
+        self.solver: Solver = first
         about = [
             first.describe(),
             self.make_compensation().describe(),
@@ -196,7 +198,8 @@ class HybridTest:
                 "session": self.guard.session,
             },
         )
-        return self._steps(self.make_solver(1.0), self.make_compensation(), _Histories(self.make_solver(1.0)))
+        self.solver = self.make_solver(1.0)
+        return self._steps(self.solver, self.make_compensation(), _Histories(self.solver))
 
     def low_level(self, scale: float) -> Outcome:
         """Run the whole motion times `scale` without journalling its steps."""
@@ -230,6 +233,7 @@ class HybridTest:
             raise JournalError("the journalled test was completed")
         self._recognise(start, known)
         solver, compensation = self.make_solver(1.0), self.make_compensation()
+        self.solver = solver
         histories = _Histories(solver)
         self.tare = np.array(start.body["tare"])
         steps = self._repeat(solver, compensation, histories, known, int(start.body["first"]))

@@ -7,6 +7,7 @@ relative to the start in what is commanded.
 """
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from hashlib import sha256
 from typing import Any
 
@@ -32,9 +33,10 @@ from frame2d.hybrid.chang import Chang
 from frame2d.hybrid.computed import Declared, Energies
 from frame2d.hybrid.kr_alpha import KRAlpha
 from frame2d.hybrid.linearly_implicit import LinearlyImplicit
+from frame2d.hybrid.margin import Margin, loop_margin
 from frame2d.hybrid.operator_splitting import OperatorSplitting
 from frame2d.hybrid.part_state import at_rest
-from frame2d.hybrid.scheme import check_operator, square
+from frame2d.hybrid.scheme import Stepper, check_operator, square
 from frame2d.hybrid.specimen import Reading
 from frame2d.kernels import compiled
 from frame2d.model.state import State
@@ -149,7 +151,15 @@ class FrameSolver:
         self.begin = state or system.rest()
         self._keep = bool(history)
         self._prepare(damping)
-        self._start(start, options or Options())
+        self._given = start, options or Options()
+        self._start(*self._given)
+
+    def fresh(self, scale: float = 1.0) -> "FrameSolver":
+        """The same computation from its start, with the motion times `scale`; nothing is prepared anew."""
+        other = copy(self)
+        other.ground = scale * self.ground
+        other._start(*self._given)
+        return other
 
     # Set-up
 
@@ -370,6 +380,37 @@ class FrameSolver:
             self.system, self.begin, motion, self.room, self.log, done, ending, "time history", time, load, supports,
             extra, self.plan,
         )  # fmt: skip
+
+    def condensed(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """M, C, K of both parts together at their operator, interface rows and ground load, on the freedoms with mass.
+
+        The others follow statically (Guyan 1965): what predictions of stability and modes take.
+        """
+        virgin, rows = Virgin(self.system), self.L
+        operator = csr_matrix(rows.T @ self.link.operator @ rows)
+        massive = np.flatnonzero(np.asarray(abs(self.M).sum(axis=0)).ravel() > 0.0)
+        rest = np.setdiff1d(np.arange(self.system.count), massive)
+        whole = csr_matrix(virgin.whole + operator)
+        follow = np.zeros((self.system.count, massive.size))
+        follow[massive] = np.eye(massive.size)
+        if rest.size:
+            side = whole[rest]
+            follow[rest] = -splu(side[:, rest].tocsc()).solve(side[:, massive].toarray())
+        M, C, K = (follow.T @ (matrix @ follow) for matrix in (self.M, self.C, whole))
+        return M, C, K, rows @ follow, -follow.T @ self.influence
+
+    def predicted(
+        self, tested: np.ndarray, lag: float, weights: np.ndarray | None = None, time_constant: float = 0.0
+    ) -> Margin:
+        """Stability of the loop with the specimen's true stiffness `tested` (f, f), by `loop_margin`.
+
+        `lag` and `time_constant` in laboratory seconds; the margin counts them over the time scale.
+        """
+        M, C, K, rows, _ = self.condensed()
+        stepper = Stepper(self.scheme, M, C, K, self.dt)
+        own = K - rows.T @ self.link.operator @ rows
+        lam = self.time_scale
+        return loop_margin(stepper, own, rows, np.atleast_2d(tested), lag / lam, weights, time_constant / lam)
 
     def describe(self) -> dict[str, Any]:
         """Plain data that fixes the computation, for the journal."""

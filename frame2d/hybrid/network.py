@@ -398,6 +398,11 @@ class Model(Specimen):
         self.last_sequence = command.sequence
         return self.read()
 
+    def at_zero(self) -> np.ndarray:
+        """Force (freedoms,) at zero displacement of a specimen that has not moved yet."""
+        answer(self._net, np.zeros(self.freedoms), 0.0)
+        return self._net.force.copy()
+
     def read(self) -> Reading:
         return Reading(self._net.q[: self.freedoms].copy(), self._net.force.copy())
 

@@ -1,0 +1,62 @@
+"""`frame2d specimen`: serve a specimen behind its guard until interrupted."""
+
+import importlib
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+from frame2d.errors import InputError
+from frame2d.hybrid.caution import CAUTION
+from frame2d.hybrid.serve import serve
+from frame2d.hybrid.wire import is_loopback
+
+#: Environment variable that holds the shared secret; a secret on a command line is read by everybody.
+SECRET = "FRAME2D_SECRET"
+
+
+def made_by(where: str) -> Any:
+    """What the function ``module:function`` returns; raises `InputError` if there is none."""
+    module, _, name = where.partition(":")
+    try:
+        function = getattr(importlib.import_module(module), name)
+    except (ImportError, AttributeError, ValueError):
+        raise InputError(
+            f"maker of the specimen is {where!r}; allowed: module:function of an installed module, which returns "
+            "(specimen, limits, table)"
+        ) from None
+    return function()
+
+
+def run(
+    maker: str, host: str = "127.0.0.1", port: int = 0, ready: str | None = None, memory: str | None = None
+) -> int:
+    """Serve what `maker` makes; tells the address on the terminal and, as JSON, in the file `ready`."""
+    secret = os.environ.get(SECRET) or None
+    if not is_loopback(host) and secret is None:
+        raise InputError(
+            f"address of the specimen is {host!r} without a secret; allowed: loopback, or a shared secret in the "
+            f"environment variable {SECRET}"
+        )
+    specimen, limits, table = made_by(maker)
+
+    def listening(host: str, port: int) -> None:
+        print(CAUTION)
+        print(table.text(limits))
+        print(f"specimen {specimen.describe()['specimen']} listens on {host}:{port}; end with Ctrl-C", flush=True)
+        if ready is not None:
+            beside = Path(f"{ready}.part")
+            beside.write_text(json.dumps({"host": host, "port": port}))
+            os.replace(beside, ready)
+
+    def release(question: str) -> bool:
+        if not sys.stdin.isatty():
+            return False
+        return input(f"{question}\nType yes to confirm: ").strip().lower() == "yes"
+
+    serve(
+        specimen, limits, table=table, ready=listening, host=host, port=port, secret=secret, release=release,
+        memory=memory, freedoms=specimen.freedoms,
+    )  # fmt: skip
+    return 0
