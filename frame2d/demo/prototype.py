@@ -5,7 +5,17 @@ mass lie 5 % of the plan's sides beside its middle (the accidental eccentricity 
 that the building twists. One long frame, with its half of each floor, is the plane frame of the demo.
 """
 
-from frame2d.demo.skeleton import AXES, CROSS_AXES, FLOOR_MASS, HEIGHT, STOREYS, cross_frame, long_frame
+from frame2d.demo.skeleton import (
+    AXES,
+    CROSS_AXES,
+    FLOOR_MASS,
+    HEIGHT,
+    NOMINAL,
+    STOREYS,
+    Laws,
+    cross_frame,
+    long_frame,
+)
 from frame2d.reduction.building import Building
 
 #: Sides of the plan, m, and where the centres of mass lie beside its middle, as shares of the sides.
@@ -17,12 +27,12 @@ SHARE = 0.5
 DEMO_FRAME = "long 1"
 
 
-def prototype(eccentricity: float = ECCENTRICITY) -> Building:
+def prototype(eccentricity: float = ECCENTRICITY, laws: Laws = NOMINAL) -> Building:
     """The invented building; `eccentricity` of the mass as a share of each side."""
     building = Building("invented five-storey building")
     centre = (PLAN[0] * (0.5 + eccentricity), PLAN[1] * (0.5 + eccentricity))
     for level in range(1, STOREYS + 1):
         building.floor(f"floor {level}", HEIGHT * level, FLOOR_MASS / SHARE, centre, size=PLAN)
-    building.frame("long", long_frame(), "x", (0.0, PLAN[1]))
-    building.frame("cross", cross_frame(), "y", (0.0, PLAN[0]))
+    building.frame("long", long_frame(laws), "x", (0.0, PLAN[1]))
+    building.frame("cross", cross_frame(laws), "y", (0.0, PLAN[0]))
     return building

@@ -6,6 +6,7 @@ beside the continuous slab (strongly unsymmetric loops). Cross frames: two bays,
 nothing is designed to a code.
 """
 
+from dataclasses import dataclass, replace
 from typing import Any
 
 from frame2d.elements import BeamColumn, Brace
@@ -27,26 +28,51 @@ OWN_SHARE = 0.3
 E = 210e9
 
 
-def link_law(level: int) -> BoucWen:
-    """Moment against rotation of one weakened end (N·m, rad); weaker in upper storeys."""
-    Mp = (120e3, 110e3, 95e3, 75e3, 50e3)[level - 1]
-    return BoucWen(k=Mp / 0.001, Fy=Mp, a=0.01, n=1.5, beta=0.55)
+@dataclass(frozen=True)
+class Laws:
+    """Laws of the first storey's devices; those of the others are similar, in proportion to `STRENGTH`.
+
+    `link`: moment against rotation of a weakened end (N·m, rad). `pin`: force against displacement of a brace-end pin
+    (N, m), pinched by the play of its hole. `splice`: moment against rotation of a fuse splice (N·m, rad), sagging
+    positive, hogging weaker because the plates buckle.
+    """
+
+    link: Any
+    pin: Any
+    splice: Any
+
+    def at(self, kind: str, level: int) -> Any:
+        """The law of a device of this kind at a storey (1 is the lowest)."""
+        law, share = getattr(self, kind), STRENGTH[kind][level - 1]
+        return replace(law, k=share * law.k, Fy=share * law.Fy)
 
 
-def pin_law(level: int) -> BoucWen:
-    """Force against displacement of one brace-end pin (N, m); pinched by the play of its hole."""
-    Fy = (330e3, 300e3, 250e3, 190e3, 110e3)[level - 1]
-    shape: dict[str, Any] = {"a": 0.02, "n": 2.0, "beta": 0.6, "delta_eta": 0.005}
-    pinching: dict[str, Any] = {"zeta_s": 0.92, "q": 0.1, "p": 0.4, "psi": 0.3, "lam": 0.5}
-    return BoucWen(k=Fy / 0.0015, Fy=Fy, **shape, **pinching)
-
-
-def splice_law(level: int) -> BoucWenAsymmetric:
-    """Moment against rotation of a fuse splice (N·m, rad): sagging positive, hogging at 0.6 of it (plates buckle)."""
-    My = (110e3, 100e3, 85e3, 65e3, 50e3)[level - 1]
-    return BoucWenAsymmetric.from_phases(
-        k=My / 0.0015, Fy=My, a=0.02, n=1.5, psi=(1.0, -0.1, 2.0, 2.15, -0.2, 1.0)
-    )
+#: Stiffness and strength of the devices of each storey over those of the first.
+STRENGTH = {
+    "link": (1.0, 0.92, 0.79, 0.63, 0.42),
+    "pin": (1.0, 0.91, 0.76, 0.58, 0.33),
+    "splice": (1.0, 0.91, 0.77, 0.59, 0.45),
+}
+#: Before any component test: laws from the devices' dimensions.
+NOMINAL = Laws(
+    link=BoucWen(k=1.2e8, Fy=120e3, a=0.01, n=1.5, beta=0.55),
+    pin=BoucWen(
+        k=2.2e8,
+        Fy=330e3,
+        a=0.02,
+        n=2.0,
+        beta=0.6,
+        delta_eta=0.005,
+        zeta_s=0.92,
+        q=0.1,
+        p=0.4,
+        psi=0.3,
+        lam=0.5,
+    ),
+    splice=BoucWenAsymmetric.from_phases(
+        k=110e3 / 0.0015, Fy=110e3, a=0.02, n=1.5, psi=(1.0, -0.1, 2.0, 2.15, -0.2, 1.0)
+    ),
+)
 
 
 def _columns(
@@ -60,14 +86,14 @@ def _columns(
             frame.member(f"column {axis}{level}", f"{axis}{level - 1}", f"{axis}{level}", members[axis])
 
 
-def _pinned_brace(frame: Frame, left: str, right: str, level: int, run: float) -> None:
+def _pinned_brace(frame: Frame, left: str, right: str, level: int, run: float, laws: Laws) -> None:
     """Diagonal that rises from `left` to `right`; the pin at its lower end and the brace are one law in series."""
     length = (run**2 + HEIGHT**2) ** 0.5
-    device = Series((pin_law(level), Elastic(E * european("HE 140 B").A / length)))
+    device = Series((laws.at("pin", level), Elastic(E * european("HE 140 B").A / length)))
     frame.member(f"pin {level}", f"{left}{level - 1}", f"{right}{level}", Brace(device), device=True)
 
 
-def long_frame() -> Frame:
+def long_frame(laws: Laws = NOMINAL) -> Frame:
     """Bare long frame: twin columns with weakened links, and a braced bay; SI units."""
     frame = Frame("invented five-storey frame with replaceable devices")
     outer, inner = european("HE 300 B"), european("HE 260 B")
@@ -80,18 +106,20 @@ def long_frame() -> Frame:
         _columns(frame, AXES, column, "AB", level)
         if not level:
             continue
-        law = link_law(level)
+        law = laws.at("link", level)
         weakened = BeamColumn.from_section(link, start=law, end=law, start_inset=0.25, end_inset=0.25)
         frame.member(f"link {level}", f"A{level}", f"B{level}", weakened, device=True)
-        spliced = BeamColumn.from_section(girder, start=splice_law(level), start_inset=0.6, end="pinned")
+        spliced = BeamColumn.from_section(
+            girder, start=laws.at("splice", level), start_inset=0.6, end="pinned"
+        )
         frame.member(f"splice {level}", f"B{level}", f"C{level}", spliced, device=True)
         frame.member(f"beam CD{level}", f"C{level}", f"D{level}", pinned)
-        _pinned_brace(frame, "C", "D", level, AXES["D"] - AXES["C"])
+        _pinned_brace(frame, "C", "D", level, AXES["D"] - AXES["C"], laws)
         frame.floor(f"floor {level}", [f"{axis}{level}" for axis in AXES])
     return frame
 
 
-def cross_frame() -> Frame:
+def cross_frame(laws: Laws = NOMINAL) -> Frame:
     """Bare cross frame: three columns, the second bay braced; SI units."""
     frame = Frame("invented five-storey cross frame")
     column = BeamColumn.from_section(european("HE 260 B"), geometry="p-delta")
@@ -102,6 +130,6 @@ def cross_frame() -> Frame:
             continue
         frame.member(f"beam PQ{level}", f"P{level}", f"Q{level}", pinned)
         frame.member(f"beam QR{level}", f"Q{level}", f"R{level}", pinned)
-        _pinned_brace(frame, "Q", "R", level, CROSS_AXES["R"] - CROSS_AXES["Q"])
+        _pinned_brace(frame, "Q", "R", level, CROSS_AXES["R"] - CROSS_AXES["Q"], laws)
         frame.floor(f"floor {level}", [f"{axis}{level}" for axis in CROSS_AXES])
     return frame
