@@ -1,4 +1,4 @@
-"""Command line: `frame2d demo`, `frame2d journal`, `frame2d specimen`."""
+"""Command line: `frame2d demo`, `frame2d report`, `frame2d journal`, `frame2d specimen`."""
 
 import argparse
 import sys
@@ -20,6 +20,9 @@ def parser() -> argparse.ArgumentParser:
     demo = commands.add_parser("demo", help="run the invented five-storey frame from gravity to animation")
     demo.add_argument("--out", default="out", help="folder for results (default: out)")
     demo.add_argument("--quick", action="store_true", help="shorter motion, no video")
+    report = commands.add_parser("report", help="build report.html again from the stored results of a folder")
+    report.add_argument("folder", help="folder with summary.json and results")
+    report.add_argument("--to", help="page to write (default: report.html in the folder)")
     journal = commands.add_parser("journal", help="look into the journal of a hybrid test")
     journal.add_argument("action", choices=("list", "verify", "export"), help="what to do with it")
     journal.add_argument("file", help="journal file")
@@ -33,8 +36,12 @@ def parser() -> argparse.ArgumentParser:
     )
     specimen.add_argument("--host", default="127.0.0.1", help="address to listen on (default: loopback)")
     specimen.add_argument("--port", type=int, default=0, help="port (default: any free one)")
-    specimen.add_argument("--ready", metavar="FILE", help="write the address to FILE, as JSON, once it listens")
-    specimen.add_argument("--memory", metavar="FILE", help="journal from which a killed specimen is brought back")
+    specimen.add_argument(
+        "--ready", metavar="FILE", help="write the address to FILE, as JSON, once it listens"
+    )
+    specimen.add_argument(
+        "--memory", metavar="FILE", help="journal from which a killed specimen is brought back"
+    )
     specimen.add_argument(
         "--maker",
         default="frame2d.demo.laboratory:served_rig",
@@ -52,6 +59,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
             from frame2d.demo import run_demo
 
             run_demo(chosen.out, quick=chosen.quick)
+        elif chosen.command == "report":
+            from frame2d.report import build_report
+
+            print(f"written to {build_report(chosen.folder, chosen.to)}")
         elif chosen.command == "journal":
             return journal(chosen.action, chosen.file, chosen.to)
         elif chosen.command == "specimen":

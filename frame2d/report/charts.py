@@ -11,7 +11,7 @@ MOST_LOOPS = 9
 
 
 def _pair(test: Measured, reference: Measured | None) -> list[tuple[str, int, Measured]]:
-    name = {"computed": "computed"}.get(test.origin, test.origin)
+    name = "test" if test.origin in ("", "test") else f"test ({test.origin})"
     return [(name, 0, test)] + ([] if reference is None else [("reference", 1, reference)])
 
 
@@ -23,17 +23,17 @@ def histories(test: Measured, reference: Measured | None) -> tuple[str, str]:
     if test.ground is not None:
         shown = min(test.time.size, test.ground.size)
         ground = Series(test.time[:shown], test.ground[:shown], number=6, width=0.9)
-        panels.append(Panel([ground], "time (s)", "ground (m/s²)", xlim=(0.0, end)))
+        panels.append(Panel([ground], "", "ground (m/s²)", xlim=(0.0, end)))
     roof = [Series(m.time, 1e3 * m.roof, name, k) for name, k, m in both]
     shear = [Series(m.time, m.shear / 1e3, name, k) for name, k, m in both]
-    panels.append(Panel(roof, "time (s)", "roof (mm)", xlim=(0.0, end)))
+    panels.append(Panel(roof, "", "roof (mm)", xlim=(0.0, end)))
     panels.append(Panel(shear, "time (s)", "base shear (kN)", xlim=(0.0, end)))
     alt = (
         f"Histories over {number(end)} s: roof displacement up to {number(1e3 * np.abs(test.roof).max())} mm, base shear "
         f"up to {number(np.abs(test.shear).max() / 1e3)} kN"
         + (", drawn with those of the reference." if reference is not None else ".")
     )
-    return figure(panels, alt, height=150.0), alt
+    return figure(panels, alt, height=138.0), alt
 
 
 def frame_loop(test: Measured, reference: Measured | None) -> tuple[str, str]:
@@ -73,7 +73,7 @@ def profiles(
         marks = [("x", 100.0 * limit, f"{number(100.0 * limit)} %")] if limit is not None else []
         at = [(level, name) for name, level in zip(names, heights, strict=True)]
         panels.append(
-            Panel([Series(x, y, "", 0, 1.8)], "residual drift (%)", "height (m)", xlim=(0.0, wide), ylim=top,
+            Panel([Series(x, y, "", 0, 1.8)], "residual drift (%)", "", xlim=(0.0, wide), ylim=top,
                   marks=marks, names=at)
         )  # fmt: skip
     worst = max(names, key=lambda name: float(np.abs(test.drifts[name]).max()))
@@ -81,7 +81,7 @@ def profiles(
         f"Storey drift over the height: largest {number(100 * np.abs(test.drifts[worst]).max(), 3)} % below {worst}"
         + (f", residual up to {number(100 * max(map(abs, residual.values())), 3)} %." if residual else ".")
     )
-    return figure(panels, alt, columns=len(panels), width=380.0 * len(panels), height=290.0), alt
+    return figure(panels, alt, columns=len(panels), width=255.0 * len(panels), height=290.0), alt
 
 
 def chosen_devices(test: Measured, most: int = MOST_LOOPS) -> list[str]:

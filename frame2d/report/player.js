@@ -23,7 +23,8 @@
     const times = data.times, count = data.points.length, end = times[times.length - 1];
     const moves = numbers(data.moves, data.move_step);
     const devices = data.devices.map(d => ({
-      u: numbers(d.deformation, d.deformation_step), f: numbers(d.force, d.force_step), lost: d.lost, point: d.point,
+      u: d.deformation && numbers(d.deformation, d.deformation_step), f: d.force && numbers(d.force, d.force_step),
+      lost: d.lost, point: d.point,
     }));
     const most = Math.max(1e-9, ...data.devices.map(d => d.lost[d.lost.length - 1]));
     const paths = [...box.querySelectorAll(".moving")].map(p => ({

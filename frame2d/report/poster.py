@@ -26,7 +26,7 @@ def placed(data: dict[str, Any]) -> dict[str, Any]:
     """Where the frame stands in its picture: px a metre and origin."""
     points = np.array(data["points"])
     moves = unpacked(data["moves"], data["move_step"]).reshape(len(data["times"]), -1, 2)
-    reach = 2.2 * data["scale"] * np.abs(moves[:, :, 0]).max()
+    reach = 1.1 * data["scale"] * np.abs(moves[:, :, 0]).max()
     low, high = points.min(axis=0), points.max(axis=0)
     wide = max(high[0] - low[0] + 2 * reach, 1e-6)
     per = min((WIDTH - 24.0) / wide, (HEIGHT - 52.0) / max(high[1] - low[1], 1e-6))

@@ -177,7 +177,7 @@ def _curve(root: Path, curve: dict[str, Any]) -> dict[str, Any]:
     wide = 430.0 if columns == 1 and len(drawn) == 1 and not curve.get("wide") else 760.0
     height = 270.0 if columns == 1 else 215.0
     svg = figure(drawn, curve["alt"], columns=columns, width=wide, height=height)
-    return {"svg": svg, "caption": curve["caption"], "half": wide < 500.0}
+    return {"svg": svg, "caption": curve["caption"], "size": "half" if wide < 500.0 else "full"}
 
 
 def _series(root: Path, series: dict[str, Any], k: int) -> Series:
@@ -234,7 +234,7 @@ def _limit_state(root: Path, entry: dict[str, Any]) -> dict[str, Any]:
     block["title"] = entry["limit_state"][:1].upper() + entry["limit_state"][1:]
     block["facts"] = [*map(_fact, views.facts(entry)), *block["facts"]]
     files = entry.get("files", {})
-    tables = [views.peaks_table(entry), *views.comparison_tables(entry)]
+    tables = [views.peaks_table(entry), views.indices_table(entry)]
     after = [views.findings_table(entry), views.devices_table(entry)]
     drawn: list[dict[str, Any]] = []
     loops: list[dict[str, Any]] = []
@@ -257,7 +257,7 @@ def _limit_state(root: Path, entry: dict[str, Any]) -> dict[str, Any]:
 def _charts(
     entry: dict[str, Any], test: Measured, reference: Measured | None
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    name = entry["limit_state"]
+    name = entry["limit_state"][:1].upper() + entry["limit_state"][1:]
     against = ", test and reference" if reference is not None else ""
     residual = entry.get("residual_drift") or {}
     limit = next(
@@ -268,19 +268,19 @@ def _charts(
         ),
         None,
     )
-    drawn = [{"svg": charts.histories(test, reference)[0], "half": False,
+    drawn = [{"svg": charts.histories(test, reference)[0], "size": "full",
               "caption": f"{name}: ground acceleration (m/s²), roof displacement (mm) and base shear (kN) over time (s){against}."},
-             {"svg": charts.profiles(test, reference, residual, limit)[0], "half": False,
+             {"svg": charts.profiles(test, reference, residual, limit)[0], "size": "larger" if residual else "half",
               "caption": f"{name}: largest and residual storey drift ratios (%) over the height (m){against}; dashed: working limit."},
-             {"svg": charts.frame_loop(test, reference)[0], "half": True,
+             {"svg": charts.frame_loop(test, reference)[0], "size": "smaller" if residual else "half",
               "caption": f"{name}: base shear (kN) against roof displacement (mm){against}."}]  # fmt: skip
     energy = charts.energy(test)
     if energy is not None:
-        drawn.append({"svg": energy[0], "half": False,
+        drawn.append({"svg": energy[0], "size": "full",
                       "caption": f"{name}: energy account (kJ) over time (s); what was lost below, what can return above, the input as a line."})  # fmt: skip
     loops = []
     if test.devices:
-        loops.append({"svg": charts.loops(test, reference)[0], "half": False,
+        loops.append({"svg": charts.loops(test, reference)[0], "size": "full",
                       "caption": f"{name}: force or moment against deformation of the devices that lose most{against}; titles: energy lost in the test."})  # fmt: skip
     return drawn, loops
 
@@ -293,13 +293,18 @@ def _player(data: dict[str, Any]) -> dict[str, Any]:
         "loop_places": {str(k): poster.loop_place(data, k) for k in shown},
         "strip_place": poster.strip_place(data),
     }
+    loops = {"deformation", "deformation_step", "force", "force_step"}
+    devices = [
+        device if k in shown else {key: value for key, value in device.items() if key not in loops}
+        for k, device in enumerate(data["devices"])
+    ]
     scales = sorted({1.0, data["scale"], 2.0 * data["scale"], max(1.0, round(0.5 * data["scale"], 1))})
     return {
         "title": data["title"],
         "frame": poster.frame_picture(data),
         "loops": [poster.loop_picture(data, k) for k in shown],
         "strip": poster.strip_picture(data),
-        "json": json.dumps({**data, **more}, ensure_ascii=False).replace("</", "<\\/"),
+        "json": json.dumps({**data, "devices": devices, **more}, ensure_ascii=False).replace("</", "<\\/"),
         "end": data["times"][-1],
         "peak": number(data["times"][data["peak"]]),
         "peak_value": data["times"][data["peak"]],

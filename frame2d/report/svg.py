@@ -54,7 +54,7 @@ def ticks(low: float, high: float, about: int = 5) -> np.ndarray:
         return np.array([low])
     raw = span / max(about, 1)
     power = 10.0 ** np.floor(np.log10(raw))
-    step = next(k * power for k in (1.0, 2.0, 5.0, 10.0) if k * power >= raw * 0.999)
+    step = min((k * power for k in (1.0, 2.0, 5.0, 10.0)), key=lambda size: abs(np.log(size / raw)))
     values = np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step
     return np.where(np.abs(values) < 1e-9 * step, 0.0, values)
 
@@ -127,20 +127,20 @@ def figure(
     rows = -(-len(panels) // columns)
     cell = width / columns
     title_room = 16.0 if any(panel.title for panel in panels) else 4.0
+    # Panels without a label below are lower, so that their plots are as high as the others.
+    firsts = [panels[row * columns] for row in range(rows)]
+    highs = [height if first.x else height - 16.0 for first in firsts]
+    tops = [top + sum(highs[:row]) for row in range(rows)]
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {top + rows * height:g}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {top + sum(highs):g}" role="img" '
         f'aria-label="{escape(alt, quote=True)}" font-family="inherit"><title>{escape(alt)}</title>',
         _legend(names),
     ]
     for k, panel in enumerate(panels):
         row, column = divmod(k, columns)
-        right = 62.0 if panel.names else 8.0
-        box = (
-            column * cell + 52.0,
-            top + row * height + title_room,
-            cell - 52.0 - right,
-            height - title_room - 38.0,
-        )
+        right = 52.0 if panel.names else 8.0
+        left = 52.0 if panel.y or column == 0 else 20.0
+        box = (column * cell + left, tops[row] + title_room, cell - left - right, height - title_room - 38.0)
         parts.append(_panel(panel, box))
     return "".join([*parts, "</svg>"])
 
@@ -169,7 +169,7 @@ def _legend(names: list[tuple[str, int, bool]]) -> str:
                 f'stroke-dasharray="{DASHES[k % len(DASHES)]}"/>'
             )
         parts.append(text(x + 27.0, 12.0, name, colour=INK))
-        x += 27.0 + 6.2 * len(name) + 22.0
+        x += 27.0 + 5.9 * len(name) + 20.0
     return "".join(parts)
 
 
@@ -214,7 +214,7 @@ def _panel(panel: Panel, box: tuple[float, float, float, float]) -> str:
         )
     for k, series in enumerate(panel.stack):
         parts.append(_area(series, levels[k], levels[k + 1], X, Y))
-    for series in reversed(panel.series):
+    for series in panel.series:
         parts.append(_line(series, X, Y))
     for axis, value, name in panel.marks:
         parts.append(_mark(axis, value, name, X, Y, box))
@@ -225,7 +225,8 @@ def _panel(panel: Panel, box: tuple[float, float, float, float]) -> str:
     )
     if panel.title:
         parts.append(text(left, top - 5.0, panel.title, size=11, colour=INK))
-    parts.append(text(left + wide / 2.0, top + high + 28.0, panel.x, anchor="middle", size=10.5))
+    if panel.x:
+        parts.append(text(left + wide / 2.0, top + high + 28.0, panel.x, anchor="middle", size=10.5))
     middle = top + high / 2.0
     turn = f' transform="rotate(-90 {left - 40.0:.1f} {middle:.1f})"'
     parts.append(text(left - 40.0, middle, panel.y, anchor="middle", size=10.5, more=turn))

@@ -174,38 +174,45 @@ def devices_table(e: dict[str, Any]) -> dict[str, Any] | None:
         (f["thing"], f["criterion"]): f for f in e.get("inspection", {}).get("findings", [])
     }
     reference = e.get("reference", {}).get("lost_J", {})
+    errors = {
+        q["quantity"]: [percent(row["value"]) for row in q["rows"]]
+        for q in e.get("comparison", [])
+        if q["quantity"] in devices
+    }
     rows = []
     for name, d in devices.items():
         turns = d["unit"] == "rad"
-        deformation, unit = printed(d["peak_deformation"], d["unit"], 3)
-        force, force_unit = printed(d["peak_force"], "N·m" if turns else "N", 3)
         own = [findings.get((name, c)) for c in ("device deformation", "device energy", "device fatigue")]
-        limit = printed(own[0]["capacity"], d["unit"], 3)[0] if own[0] else "–"
-        since = number(own[1]["demand"] / 1e3, 3) if own[1] else "–"
-        damage = number(own[2]["demand"], 2) if own[2] else "–"
-        verdicts = [f["verdict"] for f in own if f]
-        verdict = next((v for v in ("exceeded", "within") if v in verdicts), "not judged")
-        lost = number(d["lost_J"] / 1e3, 3)
-        row = [name, deformation, limit, unit, force, force_unit, lost]
+        row = [name, _joined(d["peak_deformation"], d["unit"])]
+        row.append(_joined(own[0]["capacity"], d["unit"]) if own[0] else "–")
+        row.append(_joined(d["peak_force"], "N·m" if turns else "N"))
+        row.append(number(own[1]["demand"] / 1e3, 3) if own[1] else "–")
+        row.append(number(own[2]["demand"], 2) if own[2] else "–")
+        row.append(number(d["lost_J"] / 1e3, 3))
         if reference:
             row.append(number(reference[name] / 1e3, 3) if name in reference else "–")
-        rows.append([*row, since, damage, verdict])
-    columns = [
-        "Device",
-        "Largest deformation",
-        "Capacity",
-        "Unit",
-        "Largest force",
-        "Unit",
-        ("Energy lost", "kJ"),
-    ]
+            row += errors.get(name, ["–", "–", "–"])
+        verdicts = [f["verdict"] for f in own if f]
+        rows.append([*row, next((v for v in ("exceeded", "within") if v in verdicts), "not judged")])
+    columns: list[str | tuple[str, str]] = [
+        "Device", "Largest deformation", "Capacity", "Largest force", ("Lost since new", "kJ"), "Fatigue damage",
+        ("Lost in test", "kJ"),
+    ]  # fmt: skip
+    note = (
+        "Fatigue damage: Miner's sum since the device was put in, 1 at fracture; – where no line is stated."
+    )
     if reference:
-        columns.append(("by reference", "kJ"))
-    columns += [("since new", "kJ"), "Fatigue damage", "Verdict"]
+        columns += [("by reference", "kJ"), ("NRMSE", "%"), ("Peak error", "%"), ("Work error", "%")]
+        note += " NRMSE (over the range) and peak error of the force, work error of the whole loop, against the reference."
     return {
-        "caption": f"Devices at {e['limit_state']}.", "columns": _columns(*columns), "rows": rows,
-        "note": "Fatigue damage: Miner's sum since the device was put in, 1 at fracture; – where no line is stated.",
+        "caption": f"Devices at {e['limit_state']}.", "columns": _columns(*columns, "Verdict"), "rows": rows, "note": note,
     }  # fmt: skip
+
+
+def _joined(value: float | None, unit: str) -> str:
+    """Number and unit in one cell."""
+    shown, name = printed(value, unit, 3)
+    return shown if value is None else f"{shown}\u00a0{name}"
 
 
 def replacement_block(e: dict[str, Any]) -> dict[str, Any] | None:
@@ -223,18 +230,16 @@ def replacement_block(e: dict[str, Any]) -> dict[str, Any] | None:
     for swap in log["swaps"]:
         turns = swap["turns"]
         unit = "N·m" if turns else "N"
-        locked, force_unit = printed(swap["locked_in"], unit, 3)
-        misfit, length_unit = printed(swap["misfit"], "rad" if turns else "m", 3)
         rows.append(
-            [swap["device"], swap["law"], swap["group"], locked, printed(swap["first_force"], unit, 3)[0],
-             printed(swap["last_force"], unit, 3)[0], force_unit, misfit, length_unit, number(swap["released"], 3)]
+            [swap["device"], swap["law"], swap["group"], _joined(swap["locked_in"], unit),
+             _joined(_no_rounding(swap["first_force"]), unit), _joined(_no_rounding(swap["last_force"]), unit),
+             _joined(swap["misfit"], "rad" if turns else "m"), number(swap["released"], 3)]
         )  # fmt: skip
     fits = {f["thing"]: f["verdict"] for f in e.get("fit", []) if f["criterion"] == "fit of new devices"}
     for row in rows:
         row.append(fits.get(f"{row[0]}: {row[1]}", "not judged"))
     columns = _columns(
-        "Device", "Law", "Group", "Locked in", "New, put in", "New, works done", "Unit", "Misfit", "Unit",
-        ("Energy released", "J"), "Fit",
+        "Device", "Law", "Group", "Locked in", "New, put in", "New, works done", "Misfit", ("Energy released", "J"), "Fit",
     )  # fmt: skip
     drifts = [
         [name, percent(value), percent(log["drift_after"].get(name))]
@@ -251,7 +256,7 @@ def replacement_block(e: dict[str, Any]) -> dict[str, Any] | None:
         "facts": [
             {"name": "Energy that left with the old devices", "value": log["released"] / 1e3, "unit": "kJ"},
             {"name": "Largest force to make a new device fit", "unit": "kN",
-             "value": max(log["fit_force"].values(), default=0.0) / 1e3},
+             "value": _no_rounding(max(log["fit_force"].values(), default=0.0)) / 1e3},
         ],
         "tables": [
             {"caption": f"Replacement log after {e['limit_state']}.", "columns": columns, "rows": rows,
@@ -262,32 +267,27 @@ def replacement_block(e: dict[str, Any]) -> dict[str, Any] | None:
     }  # fmt: skip
 
 
-def comparison_tables(e: dict[str, Any]) -> list[dict[str, Any]]:
-    """Indices of the global histories, and of every device's loop, test against reference."""
-    quantities = [q for q in e.get("comparison", []) if len(q["rows"]) > 5]
-    loops = [q for q in e.get("comparison", []) if len(q["rows"]) <= 5]
-    tables = []
-    if quantities:
-        by = [{row["name"]: row for row in q["rows"]} for q in quantities]
-        rows = []
-        for name in PRINTED_INDICES:
-            if any(name in rows_of for rows_of in by):
-                cells = [_index(rows_of.get(name)) for rows_of in by]
-                rows.append([name.replace("_", " "), *cells])
-        names = [q["quantity"] for q in quantities]
-        tables.append(
-            {"caption": f"Test against reference at {e['limit_state']}: indices as defined under “Indices and units”.",
-             "columns": _columns("Index", *[name.capitalize() for name in names]), "rows": rows, "note": ""}
-        )  # fmt: skip
-    if loops:
-        heads = [row["name"] for row in loops[0]["rows"]]
-        rows = [[q["quantity"], *[percent(row["value"]) for row in q["rows"]]] for q in loops]
-        tables.append(
-            {"caption": f"Devices, test against reference at {e['limit_state']}.",
-             "columns": _columns("Device", *[(h.replace("_", " "), "%") for h in heads]), "rows": rows,
-             "note": "nrmse range and peak error of the force, work error of the whole loop."}
-        )  # fmt: skip
-    return tables
+def _no_rounding(force: float) -> float:
+    """Less than a millinewton is what arithmetic leaves."""
+    return force if abs(force) > 1e-3 else 0.0
+
+
+def indices_table(e: dict[str, Any]) -> dict[str, Any] | None:
+    """Indices of the global histories, test against reference."""
+    quantities = [q for q in e.get("comparison", []) if q["quantity"] not in e.get("devices", {})]
+    if not quantities:
+        return None
+    by = [{row["name"]: row for row in q["rows"]} for q in quantities]
+    rows = [
+        [name.replace("_", " "), *[_index(rows_of.get(name)) for rows_of in by]]
+        for name in PRINTED_INDICES
+        if any(name in rows_of for rows_of in by)
+    ]
+    names = [q["quantity"].capitalize() for q in quantities]
+    return {
+        "caption": f"Test against reference at {e['limit_state']}: indices as defined under “Indices and units”.",
+        "columns": _columns("Index", *names), "rows": rows, "note": "",
+    }  # fmt: skip
 
 
 def _index(row: dict[str, Any] | None) -> str:
