@@ -5,15 +5,19 @@
 | `Building` | plane frames at positions in plan, tied by rigid floors (pseudo-3D) |
 | `building_modes`, `push_building`, `building_history` | its analyses, with torsion |
 | `plane_frame` | one frame with its share of mass and weight, and the error of that |
+| `candidate_cuts`, `test_model`, `rank_cuts` | which part to test: cuts, each as a model that runs, and their ranking |
 | `FrameModel`, `BuildingModel` | what a fidelity table compares |
 | `fidelity` | table of a reduced model against its reference, with bounds |
 """
 
 from frame2d.reduction.building import Building, BuildingFloor, PlacedFrame, own_weights
+from frame2d.reduction.cuts import DRIVES, Cut, candidate_cuts
 from frame2d.reduction.fidelity import Fidelity, Limits, Row, fidelity, mac
 from frame2d.reduction.models import BuildingModel, Curve, FrameModel, Loop, Model, Run, Shapes
 from frame2d.reduction.plan import BuildingSystem
+from frame2d.reduction.ranking import CutRanking, Ranked, Rig, Weights, rank_cuts
 from frame2d.reduction.share import PlaneReduction, loaded_frame, plane_frame
+from frame2d.reduction.test_model import Actuator, TestModel, test_model
 from frame2d.reduction.torsion import (
     BuildingModes,
     BuildingResponse,
@@ -23,6 +27,8 @@ from frame2d.reduction.torsion import (
 )
 
 __all__ = [
+    "DRIVES",
+    "Actuator",
     "Building",
     "BuildingFloor",
     "BuildingModel",
@@ -30,6 +36,8 @@ __all__ = [
     "BuildingResponse",
     "BuildingSystem",
     "Curve",
+    "Cut",
+    "CutRanking",
     "Fidelity",
     "FrameModel",
     "Limits",
@@ -37,15 +45,22 @@ __all__ = [
     "Model",
     "PlacedFrame",
     "PlaneReduction",
+    "Ranked",
+    "Rig",
     "Row",
     "Run",
     "Shapes",
+    "TestModel",
+    "Weights",
     "building_history",
     "building_modes",
+    "candidate_cuts",
     "fidelity",
     "loaded_frame",
     "mac",
     "own_weights",
     "plane_frame",
     "push_building",
+    "rank_cuts",
+    "test_model",
 ]

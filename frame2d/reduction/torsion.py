@@ -153,7 +153,7 @@ class BuildingResponse:
     def _floor_forces(self) -> dict[str, dict[str, np.ndarray]]:
         """Horizontal force of the floors on each frame (and on the leaning columns), N, by frame and floor."""
         system = self.response.system
-        inner: Any = self.response._internal_all()[:, 0 : 3 * len(system.node_index) : 3]
+        inner: Any = self.response.internal_forces()[:, 0 : 3 * len(system.node_index) : 3]
         levels = self.building.levels()
         found: dict[str, dict[str, np.ndarray]] = {}
         for node, k in system.node_index.items():
