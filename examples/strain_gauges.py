@@ -15,17 +15,32 @@ import numpy as np
 from frame2d import BeamColumn, Frame, Response
 from frame2d.analysis import cyclic, gravity
 from frame2d.elements import Brace
-from frame2d.instruments.channel import Channel
-from frame2d.instruments.places import Actuator, Bar, End, Joint, Panel, Point, Section, Storey, Zone
-from frame2d.instruments.sensor_map import SensorMap, sensor_map
+from frame2d.instruments import (
+    Actuator,
+    Bar,
+    Channel,
+    Clock,
+    End,
+    Joint,
+    Panel,
+    Point,
+    Section,
+    SensorMap,
+    Storey,
+    Zone,
+    sensor_map,
+)
 from frame2d.materials import Bilinear, BoucWen
 from frame2d.sections import european
 from frame2d.units import kN, m, mm
 
 LINK = BoucWen(k=3.0e7, Fy=80e3, a=0.02, n=1.5)  # N·m/rad, N·m
-PANEL = Bilinear(k=2.0e7, Fy=110e3, b=0.05)  # N·m/rad, N·m
+PANEL = Bilinear(k=2.0e7, Fy=80e3, b=0.05)  # N·m/rad, N·m
 PIN = Bilinear(k=6.0e7, Fy=150e3, b=0.03)  # N/m, N
 FY = 355e6
+#: Rates (Hz) and lag (s) of the two invented loggers, and the channels that see the same motion on both.
+CLOCKS = {"main": Clock(50.0), "slow": Clock(20.0, lag=0.35)}
+SAME = {"slow": ("UF", "JS")}
 
 
 def portal() -> Frame:

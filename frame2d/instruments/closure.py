@@ -1,15 +1,16 @@
 """Do the channels agree with statics, kinematics and energy; and if not, which one is turned round or in another unit?
 
 Every relation of `relations` is checked by its root mean square over the largest of its terms, every work by its sign
-(devices dissipate), and the devices' works against the actuators' at the instant near the end when the actuators push
+(devices resist and dissipate), and the devices' works against the actuators' at the instant near the end when the actuators push
 least, so that little elastic energy is left. Bound: 5 % (common practice, no source) and three standard deviations.
 
-A fault is named by trial: each channel in turn with its sign turned, its unit exchanged, or off by 1000; the change that lets the
-most relations close is the fault, provided that no other channel's change does nearly as well. Then the next fault is
-looked for. A channel whose size is below the bound in all of its relations cannot be judged; `Closure.unseen` says so.
+A fault is named by trial: channels with their sign turned, their unit exchanged, or off by 1000, one, then two, then
+more at a time (the dozen best of each number are carried on); the fewest changes that let everything close are the
+faults. Where another channel's change in place of one of them does nearly as well, it is named as a rival. A channel
+whose size is below the bound in all of its relations cannot be judged; `Closure.unseen` says so.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -25,6 +26,8 @@ from frame2d.instruments.sensor_map import SensorMap
 
 #: Of two explanations the better one must leave at most this share of the other's misfit to be called certain.
 CERTAIN = 0.5
+#: Trials that are carried on to the next number of faults.
+CARRIED = 12
 #: A relation that is violated altogether does not outweigh all others.
 WORST = 3.0
 
@@ -142,6 +145,11 @@ class _Judge:
         H = (0.5 * (part[1:] + part[:-1])).T @ np.diff(part, axis=0)
         self.work = _forms(force, moved, H)
         self.worth = self._dissipative(part, force, moved)
+        centred = values - values.mean(axis=0)
+        self.together = _forms(force, moved, centred.T @ centred)
+        F, u = centred @ force.T, centred @ moved.T
+        size = np.sqrt((F**2).sum(axis=0) * (u**2).sum(axis=0))
+        self.related = np.abs(self.together.A) > 0.33 * np.maximum(size, 1e-300)
 
     def _row(self, weights: dict[str, float]) -> np.ndarray:
         return np.array([weights.get(name, 0.0) for name in self.names])
@@ -175,8 +183,10 @@ class _Judge:
             rows.append(sizes[first] / scale)
             bounds.append(self.tolerance + noise)
         work = self.work.at(channel, factor)
+        together = self.together.at(channel, factor)
         for k in range(len(work)):
-            rows.append(np.where((work[k] < 0.0) & self.worth[k], 1.0, 0.0))
+            opposed = (work[k] < 0.0) & self.worth[k] | (together[k] < 0.0) & self.related[k]
+            rows.append(np.where(opposed, 1.0, 0.0))
             bounds.append(np.full(factor.size, self.tolerance))
         if self.energy:
             done, given = work[: len(self.devices)], work[len(self.devices) :].sum(axis=0)
@@ -206,7 +216,7 @@ class _Judge:
         at = len(self.relations)
         for k, pair in enumerate([*self.devices, *self.actuators]):
             kind = "actuator" if k >= len(self.devices) else "device"
-            says = f"the {kind}'s work is positive"
+            says = f"force and deformation of the {kind} go together, its work is positive"
             found.append(self._check(f"work of {pair.name}", says, error[at + k], bound[at + k], _both(pair)))
         if self.energy:
             involved: dict[str, float] = {}
@@ -275,42 +285,79 @@ def check_closure(
     judge = _Judge(sensors, measured, values, tolerance)
     first = judge.checks()
     unseen, open_works = judge.unseen(), judge.unmeasured
-    suspects: list[Suspect] = []
     numbers, factors = _trials(sensors)
-    now = first
-    while len(suspects) < most and not all(check.passed for check in now):
-        suspect = _suspect(sensors, judge, numbers, factors)
-        if suspect is None:
+
+    def judged(changes: Changes) -> _Judge:
+        changed = values.copy()
+        for number, factor in changes:
+            changed[:, number] *= factor
+        return _Judge(sensors, measured, changed, tolerance)
+
+    found: Changes = ()
+    if not all(check.passed for check in first):
+        found = _fewest(judged, numbers, factors, most)
+    suspects = tuple(_suspect(sensors, judged, change, found, numbers, factors) for change in found)
+    mended = tuple(judged(found).checks())
+    return Closure(tuple(first), suspects, mended, unseen, open_works)
+
+
+Changes = tuple[tuple[int, float], ...]
+
+
+def _now(judge: _Judge) -> float:
+    return float(judge.misfit(np.array([0]), np.array([1.0]))[0])
+
+
+def _fewest(
+    judged: Callable[[Changes], _Judge], numbers: np.ndarray, factors: np.ndarray, most: int
+) -> Changes:
+    """The fewest changes that close everything; else the best ones, as long as each takes half of the misfit away."""
+    beam: list[Changes] = [()]
+    best: Changes = ()
+    score = _now(judged(()))
+    for _ in range(most):
+        scored: dict[Changes, float] = {}
+        for state in beam:
+            after = judged(state).misfit(numbers, factors)
+            taken = [number for number, _ in state]
+            order = [int(k) for k in np.argsort(after) if numbers[k] not in taken][:CARRIED]
+            for k in order:
+                new = tuple(sorted((*state, (int(numbers[k]), float(factors[k])))))
+                scored[new] = float(after[k])
+        beam = sorted(scored, key=lambda state: scored[state])[:CARRIED]
+        if not beam:
             break
-        suspects.append(suspect)
-        values = values.copy()
-        values[:, judge.names.index(suspect.channel)] *= suspect.factor
-        judge = _Judge(sensors, measured, values, tolerance)
-        now = judge.checks()
-    return Closure(tuple(first), tuple(suspects), tuple(now), unseen, open_works)
+        if all(check.passed for check in judged(beam[0]).checks()):
+            return beam[0]
+        if scored[beam[0]] <= CERTAIN ** (len(beam[0]) - len(best)) * score:
+            best, score = beam[0], scored[beam[0]]
+    return best
 
 
-def _suspect(sensors: SensorMap, judge: _Judge, numbers: np.ndarray, factors: np.ndarray) -> Suspect | None:
-    before = float(judge.misfit(np.array([0]), np.array([1.0]))[0])
-    after = judge.misfit(numbers, factors)
-    best = int(np.argmin(after))
-    # An explanation must take most of the misfit away, or all of one relation's.
-    if after[best] > 0.7 * before:
-        return None
-    channel = list(sensors.channels.values())[numbers[best]]
-    gain = before - after
-    rivals = []
-    for i in range(len(judge.names)):
-        if i != numbers[best]:
-            own = gain[numbers == i].max()
-            if after[best] > CERTAIN * (before - own):
-                rivals.append(judge.names[i])
-    factor = float(factors[best])
+def _suspect(
+    sensors: SensorMap,
+    judged: Callable[[Changes], _Judge],
+    change: tuple[int, float],
+    found: Changes,
+    numbers: np.ndarray,
+    factors: np.ndarray,
+) -> Suspect:
+    """What is known of one of the changes, with the others made."""
+    number, factor = change
+    judge = judged(tuple(other for other in found if other != change))
+    channel = list(sensors.channels.values())[number]
+    before, after = _now(judge), judge.misfit(numbers, factors)
+    own = float(judge.misfit(np.array([number]), np.array([factor]))[0])
+    rivals = tuple(
+        name
+        for i, name in enumerate(judge.names)
+        if i != number and own > CERTAIN * float(after[numbers == i].min())
+    )
     if factor == -1.0:
         text = f"reads as if its sign were {-channel.sign:+d}, declared {channel.sign:+d}"
     else:
         text = f"reads as if it were in {_exchanges(sensors, channel)[factor]}, declared {channel.unit}"
-    return Suspect(channel.name, factor, text, before, float(after[best]), tuple(rivals))
+    return Suspect(channel.name, factor, text, before, own, rivals)
 
 
 def report(checks: Sequence[Check]) -> str:

@@ -98,18 +98,20 @@ def find_jumps(channel: str, time: np.ndarray, values: np.ndarray, *, factor: fl
     """Spikes (a sample or two away from both sides) and steps (the level changes and stays).
 
     A change between neighbours counts when it departs from the median of the changes around it by more than `factor`
-    standard deviations, estimated from the median absolute departure (Hampel 1974, from memory).
+    standard deviations, estimated from the median absolute departure in the column and within 12 samples (after
+    Hampel 1974, from memory), and by more than 1 % of the column's range.
     """
     good = np.flatnonzero(np.isfinite(values))
     x = values[good]
-    if x.size < 20:
+    if x.size < 26:
         return []
     change = np.diff(x)
     around = np.lib.stride_tricks.sliding_window_view(np.pad(change, 4, mode="reflect"), 9)
     departure = change - np.median(around, axis=1)
-    spread = NORMAL * float(np.median(np.abs(departure)))
-    spread = max(spread, 1e-9 * float(np.ptp(x)))
-    bad = np.flatnonzero(np.abs(departure) > factor * spread)
+    size = np.abs(departure)
+    near = np.lib.stride_tricks.sliding_window_view(np.pad(size, 12, mode="reflect"), 25)
+    spread = NORMAL * np.maximum(np.median(near, axis=1), float(np.median(size)))
+    bad = np.flatnonzero((size > factor * spread) & (size > 0.01 * float(np.ptp(x))))
     found: list[Finding] = []
     k = 0
     while k < bad.size:

@@ -46,10 +46,12 @@ class Refit:
         rows = []
         for name, device in self.devices.items():
             before, after = device.error_before, device.error_after
-            rows.append(
-                f"{name}: force {100 * before.force:.2f} → {100 * after.force:.2f} %, energy at the end "
-                f"{100 * before.end_energy:+.2f} → {100 * after.end_energy:+.2f} %"
-            )
+            text = f"{name}: force {100 * before.force:.2f} → {100 * after.force:.2f} %"
+            if before.end_energy is not None and after.end_energy is not None:
+                text += (
+                    f", energy at the end {100 * before.end_energy:+.2f} → {100 * after.end_energy:+.2f} %"
+                )
+            rows.append(text)
         return "\n".join(rows)
 
 

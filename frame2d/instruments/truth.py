@@ -2,7 +2,8 @@
 
 Strains come from equilibrium of the members, M(x) = −m + f_y·x + N·(v(x) − v₀) with loads along them; transducers over
 a zone from its law's rotation and ∫M/EI; actuators exert what the built members need to stay where they are (no
-inertia, no damping: a test slow enough to be static).
+inertia, no damping: a test slow enough to be static). In a time history with stiffness-proportional damping a hinge and
+the beam beside it differ by the damping moment; gauges see the beam.
 """
 
 from typing import Any
