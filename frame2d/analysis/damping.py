@@ -26,6 +26,11 @@ def rayleigh_coefficients(
     return float(a0), float(a1)
 
 
+def proportional(system: "System", coefficients: tuple[float, float]) -> csc_matrix:
+    """C = a0·M + a1·K of the elastic members, on the free freedoms."""
+    return csc_matrix(coefficients[0] * system.mass + coefficients[1] * system.damped)
+
+
 @dataclass(frozen=True)
 class Rayleigh:
     """C = a0·M + a1·K of the elastic members, with `ratio` of critical in two modes (counted from 1)."""
@@ -40,16 +45,19 @@ class Rayleigh:
         if min(self.modes) < 1 or self.modes[0] == self.modes[1]:
             raise InputError(f"Rayleigh.modes is {self.modes!r}; allowed: two different mode numbers from 1")
 
-    def matrix(self, system: "System", state: "State | None" = None) -> csc_matrix:
-        """Damping matrix of the free freedoms, N·s/m."""
+    def coefficients(self, system: "System", state: "State | None" = None) -> tuple[float, float]:
+        """a0 (1/s) and a1 (s)."""
         found = modes(system, state, max(self.modes))
         if max(self.modes) > found.omega.size:
             raise InputError(
                 f"Rayleigh.modes is {self.modes!r}; allowed: modes up to {found.omega.size}, the last"
             )
         i, j = (found.omega[number - 1] for number in self.modes)
-        a0, a1 = rayleigh_coefficients(self.ratio, i, self.ratio, j)
-        return csc_matrix(a0 * system.mass + a1 * system.damped)
+        return rayleigh_coefficients(self.ratio, i, self.ratio, j)
+
+    def matrix(self, system: "System", state: "State | None" = None) -> csc_matrix:
+        """Damping matrix of the free freedoms, N·s/m."""
+        return proportional(system, self.coefficients(system, state))
 
 
 @dataclass(frozen=True)
@@ -59,9 +67,13 @@ class StiffnessMass:
     a0: float = 0.0
     a1: float = 0.0
 
+    def coefficients(self, system: "System", state: "State | None" = None) -> tuple[float, float]:
+        """a0 (1/s) and a1 (s)."""
+        return self.a0, self.a1
+
     def matrix(self, system: "System", state: "State | None" = None) -> csc_matrix:
         """Damping matrix of the free freedoms."""
-        return csc_matrix(self.a0 * system.mass + self.a1 * system.damped)
+        return proportional(system, (self.a0, self.a1))
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ import numpy as np
 from scipy.sparse.linalg import splu
 
 from frame2d.analysis.collapse import Stand, stands
+from frame2d.analysis.damping import proportional
 from frame2d.analysis.operators import marcher
 from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
@@ -122,12 +123,13 @@ def time_history(
         patterns.append(system.row(node, component))
         factors.append(_padded(checked, rows))
     history = np.tile(begin.supports, (rows, 1))
-    matrix = damping.matrix(system, state) if damping is not None else system.mass * 0.0
+    matrix, extra = _damping(system, damping, state)
     plan = system.with_damping(matrix) if damping is not None else system.plan
     stepper = None
     if not isinstance(method, GeneralizedAlpha):
         stepper = marcher(method, system, matrix, dt)
         plan, matrix = stepper.plan, stepper.damping
+    forces_end = len(patterns)
     if support_motion:
         for (node, component), values in support_motion.items():
             moved = resampled(np.asarray(values), dt, dt, f"motion of {node!r}")
@@ -140,7 +142,7 @@ def time_history(
         for k in np.flatnonzero(np.ptp(history, axis=0) > 0.0):
             patterns.append(-coupled[:, k])
             factors.append(acceleration[:, k])
-        del velocity
+        extra["support_velocity"], extra["support_acceleration"] = velocity, acceleration
     linear = system.support_coupling()
     for k in np.flatnonzero(np.any(history != 0.0, axis=0)):
         patterns.append(-linear[:, k])
@@ -184,11 +186,12 @@ def time_history(
     )  # fmt: skip
     if stepper is not None:
         motion = stepper.end(motion)
-    extra = {
+    extra |= {
         "ground": ground[:done] if ground is not None else None,
         "influence": system.influence(),
         "patterns": shapes,
         "factors": drive[:done],
+        "forces": forces_end,
         "base": begin.load,
         "scheme": method.name,
         "dt": dt,
@@ -200,6 +203,16 @@ def time_history(
         system, begin, motion, room, log, done, outcome, "time history", begin.time + dt * np.arange(rows), begin.load,
         history, extra, plan,
     )  # fmt: skip
+
+
+def _damping(system: "System", damping: Any, state: "State | None") -> tuple[Any, dict[str, Any]]:
+    """Damping matrix, and what a response keeps of it."""
+    if damping is None:
+        return system.mass * 0.0, {}
+    if hasattr(damping, "coefficients"):
+        found = damping.coefficients(system, state)
+        return proportional(system, found), {"damping_coefficients": np.array(found)}
+    return damping.matrix(system, state), {}
 
 
 def _padded(values: np.ndarray, rows: int) -> np.ndarray:

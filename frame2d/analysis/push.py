@@ -159,6 +159,7 @@ def _lead(
         if bar is not None:
             bar.close()
     extra: dict[str, Any] = {"factor": factor[:done], "pattern": load, "control": targets[:done]}
+    extra |= {"patterns": load[None, :], "factors": factor[:done, None], "base": begin.load}
     extra["added"] = {case: factor} if case else {}
     history = np.tile(begin.supports, (targets.size, 1))
     kept = begin.load + factor[done - 1] * load
@@ -367,6 +368,7 @@ def _follow(
         if stop is not None and stop(lam, motion.q):
             break
     extra: dict[str, Any] = {"factor": factors[:done], "pattern": load}
+    extra |= {"patterns": load[None, :], "factors": factors[:done, None], "base": begin.load}
     extra["added"] = {case: factors} if case else {}
     history = np.tile(begin.supports, (most + 1, 1))
     kept = begin.load + lam * load

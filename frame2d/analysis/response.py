@@ -6,10 +6,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from frame2d.analysis import energy
 from frame2d.analysis.outcome import Outcome
 from frame2d.engine.plan import (
-    ALGORITHM,
-    DAMPED,
     EVALUATIONS,
     FACTORISATIONS,
     HALVINGS,
@@ -201,7 +200,7 @@ class Response:
 
     def reactions(self) -> dict[tuple[str, str], np.ndarray]:
         """Force of the ground on each supported freedom by (node, component), from members and load cases."""
-        total = self._internal_all()
+        total = self.internal_forces()
         for case, factor in self.case_factors().items():
             total = total - np.outer(factor, self.system.load_all(case))
         back = np.asarray(total @ self.system.supported)
@@ -212,7 +211,8 @@ class Response:
             for k, freedom in enumerate(self.system.held)
         }
 
-    def _internal_all(self) -> np.ndarray:
+    def internal_forces(self) -> np.ndarray:
+        """Internal forces on all freedoms (N, N·m), steps × freedoms."""
         total = self.all_displacements() @ self.system.whole["stiffness"].T
         width = self.system.gather_all.shape[0]
         return np.asarray(total + self.log.force[:, :width] @ self.system.gather_all)
@@ -279,49 +279,25 @@ class Response:
         )
 
     def energies(self) -> dict[str, np.ndarray]:
-        """Energy account (J) from the start of this analysis, relative to the ground.
+        """Energy account (J) from the start of this analysis, relative to the ground (see `frame2d.analysis.energy`).
 
-        "ground", "applied" and "standing" loads do the work that becomes "kinetic", "members" (elastic), "devices"
-        (work of all parts), "damped", "algorithmic" and "imbalance". The ground's work is the quadrature ∫p·v dt (load linear, velocity cubic), the
-        damping's Σ Δu·C·v̄, the algorithm's the identity of the scheme: the imbalance is a measure, not a remainder
-        that is defined away.
+        The work of "ground", moved "support"s, "applied" and "standing" loads is the "input"; it becomes "kinetic",
+        "members" (linear ones), "devices" (all parts), "damped", "algorithmic" and "imbalance". "devices" splits into
+        "recoverable" (now held) and "dissipated"; "released" is what removed devices took away before.
         """
-        log, extra = self.log, self.extra
-        dq = np.diff(log.q, axis=0, prepend=log.q[:1])
-        zero = np.zeros(self.time.size)
-        kinetic = 0.5 * np.einsum("ti,ti->t", log.v, (self.system.mass @ log.v.T).T)
-        elastic = 0.5 * np.einsum("ti,ti->t", log.q, (self.system.stiffness @ log.q.T).T)
-        ground, applied = zero.copy(), zero.copy()
-        if "patterns" in extra and extra["patterns"].shape[0]:
-            dt = extra["dt"]
-            first = 1 if extra["ground"] is not None else 0
-            if first:
-                ground = _power_integral(
-                    extra["factors"][:, 0], log.v @ extra["patterns"][0], log.a @ extra["patterns"][0], dt
-                )
-            for k in range(first, extra["patterns"].shape[0]):
-                factor = extra["factors"][:, k]
-                mean = 0.5 * (factor + np.concatenate([factor[:1], factor[:-1]]))
-                applied += np.cumsum(mean * (dq @ extra["patterns"][k]))
-        standing = (log.q - log.q[0]) @ extra.get("base", np.zeros(self.system.count))
-        parts = log.work[:, :-1].sum(axis=1) - log.work[0, :-1].sum()
-        account = log.account - log.account[0]
-        members, devices = elastic - elastic[0], parts
-        total_in = ground + applied + standing
-        total_out = kinetic - kinetic[0] + members + devices + account[:, DAMPED] + account[:, ALGORITHM]
-        return {
-            "ground": ground,
-            "applied": applied,
-            "standing": standing,
-            "input": total_in,
-            "kinetic": kinetic,
-            "members": members,
-            "devices": devices,
-            "recoverable": log.stored[:, :-1].sum(axis=1),
-            "damped": account[:, DAMPED],
-            "algorithmic": account[:, ALGORITHM],
-            "imbalance": total_in - total_out,
-        }
+        return energy.account(self)
+
+    def law_energies(self) -> "list[energy.LawEnergy]":
+        """Work, recoverable and dissipated energy of every law, with the definition of its recoverable part."""
+        return energy.by_law(self)
+
+    def damping_by_member(self) -> dict[str, np.ndarray]:
+        """What damping took (J), by member and from "mass"; under "modes" where it belongs to no member."""
+        return energy.damping_by_member(self)
+
+    def energy_text(self) -> str:
+        """The account at the last step as text, with every definition of recoverable energy."""
+        return energy.text(self)
 
     def imbalance(self) -> float:
         """Largest energy imbalance over time, divided by the largest input energy."""
@@ -360,11 +336,3 @@ class Response:
         columns = self.table()
         header = ",".join(columns)
         np.savetxt(path, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="")
-
-
-def _power_integral(p: np.ndarray, v: np.ndarray, a: np.ndarray, dt: float) -> np.ndarray:
-    """∫p·v dt so far, exact for p linear and v cubic (from v and a at both ends) in each step."""
-    p0, p1, v0, v1, a0, a1 = p[:-1], p[1:], v[:-1], v[1:], a[:-1], a[1:]
-    even = 0.5 * (v0 + v1) + dt * (a0 - a1) / 12.0
-    rising = 0.15 * v0 + 0.35 * v1 + dt * (a0 / 30.0 - a1 / 20.0)
-    return np.concatenate([[0.0], np.cumsum(dt * (p0 * even + (p1 - p0) * rising))])

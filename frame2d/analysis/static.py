@@ -66,7 +66,12 @@ def static(
         np.arange(count + 1.0),
         kept,
         history,
-        {"added": {case: factor * shares for case, factor in factors.items()}},
+        {
+            "added": {case: factor * shares for case, factor in factors.items()},
+            "patterns": added[None, :],
+            "factors": shares[:done, None],
+            "base": base,
+        },
         system.plan,
     )
 
