@@ -1,6 +1,7 @@
 """Substructuring cases: reduction of a chain, partitioned time integration."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from scipy.linalg import expm
@@ -62,10 +63,15 @@ def oscillator_in_parts() -> Answers:
     second = shear_building([400.0], [1e4]).members["storey 1"].member
     frame.member("second", "0", "1", second)
     cut = split(frame, ["second"], tested_share={"1": 0.4})
-    start = {"initial_velocity": {("1", "ux"): 0.1}, "initial_displacement": {("1", "ux"): 0.01}}
     # Both dampers are 0.01 s of their springs.
     parts = parts_of(cut, 0.01, scheme=newmark(), damping=StiffnessMass(a1=0.01))
-    coupled = coupled_history([replace(part, **start) for part in parts], 1.0)
+    coupled = coupled_history(
+        [
+            replace(part, initial_velocity={("1", "ux"): 0.1}, initial_displacement={("1", "ux"): 0.01})
+            for part in parts
+        ],
+        1.0,
+    )
     response = coupled.responses["computed"]
     u, v = response.displacement("1"), response.velocity("1")
     rate = np.array([[0.0, 1.0], [-30.0, -0.3]])
@@ -113,7 +119,7 @@ def exact_chain(masses: list[float], springs: list[float], force: np.ndarray, dt
     rate[2 * n - 1, 2 * n], rate[2 * n, 2 * n + 1] = 1.0 / masses[-1], 1.0
     step = expm(rate * dt)
     state, moved = np.zeros(2 * n + 2), [0.0]
-    for now, then in zip(force[:-1], force[1:], strict=True):
+    for now, then in pairwise(force):
         state[2 * n :] = now, (then - now) / dt
         state = step @ state
         moved.append(float(state[n - 1]))

@@ -275,7 +275,7 @@ class Interleaved:
                 reached.append(snap)
             return gap, reached
 
-        lengths = tuple(step // run.ratios[k] + 1 - self.origin[k] for k in arriving)
+        lengths = tuple(step // ratio + 1 - origin for ratio, origin in zip(run.ratios, self.origin, strict=True))
         slope = run.slope((tuple(arriving), lengths), run.linear)
         found = solve(evaluate, run.guess(step, 1), slope, run.tolerance)
         if found is None:

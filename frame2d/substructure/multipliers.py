@@ -154,7 +154,8 @@ def solve(
         assert slope.matrix is not None
         move = np.linalg.solve(slope.matrix, -gap)
         size = float(np.abs(move * slope.scale).max())
-        if size <= tolerance or (slope.linear and turn >= 2 and size >= 0.5 * best):
+        # Rounding may end the iteration of stiff parts above the tolerance, where a correction no longer helps.
+        if size <= tolerance or (turn >= 3 and size >= 0.5 * best and size <= 1e3 * tolerance):
             return lam, reached, count
         best = min(best, size)
         share = 1.0

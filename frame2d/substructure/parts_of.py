@@ -63,20 +63,8 @@ def parts_of(
             for key, values in (forces or {}).items()
             if (key[0] in cut.computed.nodes) == (part == COMPUTED)
         }
-        made.append(
-            FramePart(
-                part,
-                cut.system(part),
-                sign * cut.pick(part),
-                step,
-                chosen,
-                own,
-                (states or {}).get(part),
-                record,
-                factor,
-                here,
-            )  # fmt: skip
-        )
+        B, state = sign * cut.pick(part), (states or {}).get(part)
+        made.append(FramePart(part, cut.system(part), B, step, chosen, own, state, record, factor, here))
     return made
 
 
