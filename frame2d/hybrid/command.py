@@ -44,7 +44,10 @@ def run(
     def listening(host: str, port: int) -> None:
         print(CAUTION)
         print(table.text(limits))
-        print(f"specimen {specimen.describe()['specimen']} listens on {host}:{port}; end with Ctrl-C", flush=True)
+        print(
+            f"specimen {specimen.describe()['specimen']} listens on {host}:{port}; end with Ctrl-C",
+            flush=True,
+        )
         if ready is not None:
             beside = Path(f"{ready}.part")
             beside.write_text(json.dumps({"host": host, "port": port}))

@@ -2,8 +2,8 @@
 
 | exact | condensed to the starting state |
 | --- | --- |
-| every law on one deformation, with its memory: hinges, pins, braces, links | second-order terms of members: the axial force of the start stays |
-| linear members; freedoms without a law are eliminated (static condensation) | corotational members: their tangent |
+| every law on one deformation, with its memory: hinges, pins, braces, links | members with second-order terms: their tangent, so that the axial force of the start stays |
+| linear members; freedoms without a law are eliminated (static condensation) | the shortening of a leaning member is left out |
 
 A part with a law on two forces (axial force and moment) cannot be condensed: use `FrameSpecimen`. The network has no
 mass; forces and displacements count from the starting state, channels zeroed.

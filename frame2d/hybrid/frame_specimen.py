@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from scipy.sparse.linalg import splu
 
+from frame2d.analysis.damping import StiffnessMass
 from frame2d.analysis.operators import Virgin
 from frame2d.analysis.static import STATIC
 from frame2d.engine.implicit import advance
@@ -184,17 +185,28 @@ class FrameSpecimen(Specimen):
         coupled = (self._coupling + across) @ self.moves
         return np.asarray(self.moves.T @ ends @ self.moves + coupled.T @ self.follow())
 
-    def declared(self, margin: float = 0.0, damping: Any = None, felt: bool = False) -> Declared:
-        """What a solver needs: operator (1 + `margin`) times the largest known stiffness, mass on the interface.
+    def declared(
+        self, margin: float = 0.0, damping: StiffnessMass | np.ndarray | None = None, felt: bool = False
+    ) -> Declared:
+        """What a solver needs: operator (1 + `margin`) times the largest known stiffness, mass and damping.
 
-        The mass of the part's inside follows its static shape (Guyan 1965): exact for mass at the interface alone.
+        Mass and damping of the part's inside follow its static shape (Guyan 1965): exact for mass at the interface
+        alone. `damping`: coefficients of the part's own, or a matrix on the interface freedoms.
         """
         stiffness = self.stiffness
-        shape = self.follow()
-        mass = self.system.whole["mass"]
-        spread = self.system.free @ shape + self.system.supported @ self.moves
-        own = np.asarray(spread.T @ (mass @ spread))
-        return Declared((1.0 + margin) * stiffness, stiffness, own if own.any() else None, damping, felt)
+        spread = self.system.free @ self.follow() + self.system.supported @ self.moves
+
+        def share(matrix: Any) -> np.ndarray | None:
+            own = np.asarray(spread.T @ (matrix @ spread))
+            return own if own.any() else None
+
+        whole = self.system.whole
+        own = (
+            share(damping.a0 * whole["mass"] + damping.a1 * whole["damped"])
+            if isinstance(damping, StiffnessMass)
+            else damping
+        )
+        return Declared((1.0 + margin) * stiffness, stiffness, share(whole["mass"]), own, felt)
 
     def describe(self) -> dict[str, Any]:
         return {
