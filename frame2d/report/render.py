@@ -120,7 +120,15 @@ def _checksums(root: Path, summary: dict[str, Any]) -> dict[str, Any]:
     ]
     return {
         "text": [said],
-        "tables": [{"caption": "Files with checksums.", "columns": columns, "rows": rows, "note": ""}],
+        "tables": [
+            {
+                "caption": "Files with checksums.",
+                "columns": columns,
+                "rows": rows,
+                "note": "",
+                "style": "hashes",
+            }
+        ],
     }
 
 
@@ -152,7 +160,7 @@ def _table(table: dict[str, Any]) -> dict[str, Any]:
     ]
     long = len(table["rows"]) > 24
     return {
-        **table, "columns": columns, "wordy": wordy, "texts": texts, "note": table.get("note", ""), "long": long,
+        **table, "columns": columns, "wordy": wordy, "texts": texts, "note": table.get("note", ""), "style": table.get("style", ""), "long": long,
         "wide": len(columns) > 7,
     }  # fmt: skip
 
