@@ -32,6 +32,10 @@ class Tested:
     seed: int
 
 
+#: What a single pinched test cannot tell from the rest (delta_nu and delta_eta both cost strength) stays out of the fit.
+REDUNDANT = {"delta_A": 0.0, "delta_nu": 0.0, "delta_psi": 0.0}
+
+
 class Component(NamedTuple):
     """A device type after its tests: what was fitted, to which files."""
 
@@ -111,14 +115,15 @@ def read(path: Path, kind: str) -> CyclicTest:
 def components(folder: Path, quick: bool = False, progress: bool = True) -> dict[str, Component]:
     """Test and fit all three; CSV files and cards are written into `folder`."""
     folder.mkdir(parents=True, exist_ok=True)
-    effort = Effort(generations=15, starts=1) if quick else Effort(generations=40, starts=2)
+    effort = Effort(generations=15, starts=1) if quick else Effort()
     found = {}
     for tested in tested_devices():
         files = measure(tested, folder, points=20 if quick else 40)
         main, other = (read(path, tested.kind) for path in files)
         fitted = fit(
-            type(tested.hidden).__name__, main, free=tested.free, held_back=[other],
-            effort=effort, seed=tested.seed, progress=progress, profile="none" if quick else "auto",
+            type(tested.hidden).__name__, main, free=tested.free, fixed=REDUNDANT if tested.free else None,
+            held_back=[other],
+            effort=effort, progress=progress, profile="none" if quick else "auto",
         )  # fmt: skip
         found[tested.name] = Component(tested, fitted, files)
     return found

@@ -24,8 +24,8 @@ def test_the_demo_writes_its_results(tmp_path, capsys):
 
 
 def test_the_demo_frame_has_its_devices():
-    """One weakened link and one pinned brace end a storey are devices."""
-    assert len(demo_frame().devices()) == 2 * STOREYS
+    """One weakened link, one splice and one pinned brace end a storey are devices."""
+    assert len(demo_frame().devices()) == 3 * STOREYS
 
 
 def test_a_file_in_the_way_is_named(tmp_path, capsys):
