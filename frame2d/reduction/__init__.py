@@ -6,6 +6,7 @@
 | `building_modes`, `push_building`, `building_history` | its analyses, with torsion |
 | `plane_frame` | one frame with its share of mass and weight, and the error of that |
 | `candidate_cuts`, `test_model`, `rank_cuts` | which part to test: cuts, each as a model that runs, and their ranking |
+| `stick_model` | one freedom a storey and actuator level, springs fitted to a cyclic push |
 | `FrameModel`, `BuildingModel` | what a fidelity table compares |
 | `fidelity` | table of a reduced model against its reference, with bounds |
 """
@@ -17,6 +18,7 @@ from frame2d.reduction.models import BuildingModel, Curve, FrameModel, Loop, Mod
 from frame2d.reduction.plan import BuildingSystem
 from frame2d.reduction.ranking import CutRanking, Ranked, Rig, Weights, rank_cuts
 from frame2d.reduction.share import PlaneReduction, loaded_frame, plane_frame
+from frame2d.reduction.stick import Spring, Stick, protocol, stick_model
 from frame2d.reduction.test_model import Actuator, TestModel, test_model
 from frame2d.reduction.torsion import (
     BuildingModes,
@@ -50,6 +52,8 @@ __all__ = [
     "Row",
     "Run",
     "Shapes",
+    "Spring",
+    "Stick",
     "TestModel",
     "Weights",
     "building_history",
@@ -60,7 +64,9 @@ __all__ = [
     "mac",
     "own_weights",
     "plane_frame",
+    "protocol",
     "push_building",
     "rank_cuts",
+    "stick_model",
     "test_model",
 ]

@@ -206,7 +206,7 @@ def fidelity(
         for state, entries in records.items()
         if len(entries) < LEAST_RECORDS
     ]
-    missed: set[str] = set()
+    missed: dict[str, set[str]] = {reference.name: set(), reduced.name: set()}
     interrupted = False
     bar = _bar(2 + 2 * len(jobs)) if progress else None
 
@@ -226,14 +226,17 @@ def fidelity(
             tick()
             label = getattr(record, "name", "record") + (f" × {factor:g}" if factor != 1.0 else "")
             rows += _history(state, label, first, second, floors, bounds)
-            missed |= set(first.devices) ^ set(second.devices)
+            missed[reference.name] |= set(first.devices) - set(second.devices)
+            missed[reduced.name] |= set(second.devices) - set(first.devices)
     except KeyboardInterrupt:
         interrupted = True
     finally:
         if bar is not None:
             bar.close()
-    if missed:
-        notes.append(f"devices of one model only, not compared one by one: {', '.join(sorted(missed))}")
+    for model, names in missed.items():
+        if names:
+            some = ", ".join(sorted(names)[:4]) + (", …" if len(names) > 4 else "")
+            notes.append(f"{len(names)} devices of {model} alone are compared by storey only: {some}")
     return Fidelity(reference.name, reduced.name, bounds, tuple(rows), tuple(notes), interrupted)
 
 
