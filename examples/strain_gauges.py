@@ -7,7 +7,9 @@ is invented: frame, instruments and their errors.
 Run it: python examples/strain_gauges.py
 """
 
+from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,6 +17,7 @@ import numpy as np
 from frame2d import BeamColumn, Frame, Response
 from frame2d.analysis import cyclic, gravity
 from frame2d.elements import Brace
+from frame2d.fitting import Effort
 from frame2d.instruments import (
     Actuator,
     Bar,
@@ -28,7 +31,16 @@ from frame2d.instruments import (
     SensorMap,
     Storey,
     Zone,
+    check_closure,
+    coverage,
+    measured_loops,
+    reduce,
+    refit_devices,
     sensor_map,
+    synchronise,
+    true_quantities,
+    virtual_recordings,
+    with_laws,
 )
 from frame2d.materials import Bilinear, BoucWen
 from frame2d.sections import european
@@ -63,7 +75,7 @@ def portal() -> Frame:
 
 
 def instruments(frame: Frame) -> SensorMap:
-    """Sixteen columns of two loggers: gauges on columns and beam, transducers, diagonals, load cell, actuator."""
+    """Twenty-three channels of two loggers: gauges on columns and beam, transducers, diagonals, load cell, actuator."""
     places: list[Any] = [
         Section(f"{a} {end}", f"column {a}", at, 0.26 * m, FY)
         for a in "AB"
@@ -135,3 +147,57 @@ def virtual_test(points: int = 40) -> Response:
     standing = gravity(system)
     start = standing.displacement("A1")[-1]
     return cyclic(system, standing.state, {"floor": 1.0}, node="A1", history=start + loading(points))
+
+
+def run(points: int = 40, seed: int = 1, wrong: str = "D2") -> dict[str, Any]:
+    """Truth, sensors, quantities, closure with good channels and with the sign of `wrong` turned, refitted brace."""
+    response = virtual_test(points)
+    sensors = instruments(portal())
+    time = 4.0 / points * np.arange(response.time.size)
+    recordings = virtual_recordings(sensors, response, seed, CLOCKS, time=time)
+    readings = synchronise(sensors, recordings, same=SAME)
+    quantities = reduce(sensors, readings)
+    truth = {name: (time, value) for name, value in true_quantities(sensors, response).items()}
+    turned = replace(readings, values={**readings.values, wrong: -readings[wrong]})
+    loops = measured_loops(sensors, quantities)
+    assumed = with_laws(portal(), {"brace": Bilinear(k=0.8 * PIN.k, Fy=1.2 * PIN.Fy, b=PIN.b)})
+    effort = Effort(population=4, generations=6, starts=1, iterations=30)
+    refit = refit_devices(assumed, {"brace": loops["brace"]}, effort=effort, profile="none", progress=False)
+    return {
+        "sensors": sensors,
+        "readings": readings,
+        "quantities": quantities,
+        "truth": truth,
+        "coverage": {name: coverage(quantity, *truth[name]) for name, quantity in quantities.items()},
+        "closure": check_closure(sensors, readings),
+        "turned": check_closure(sensors, turned),
+        "loops": loops,
+        "refit": refit,
+    }
+
+
+if __name__ == "__main__":
+    from frame2d.show import save_figure
+    from frame2d.show.instrument_plots import plot_measured_loops, plot_quantities, plot_sensor_map
+
+    found = run()
+    for line in found["readings"].processing:
+        print(line)
+    for quantity in found["quantities"].values():
+        print(f"{quantity}; truth within ±2σ for {100 * found['coverage'][quantity.name]:.0f} % of the time")
+    print(found["closure"])
+    print("with one channel turned round:")
+    print("\n".join(str(suspect) for suspect in found["turned"].suspects))
+    print(found["refit"])
+    names = ["left hinge moment", "left hinge rotation", "panel distortion", "head of A shear"]
+    brace = found["refit"].devices["brace"]
+    pictures = {
+        "sensor_map.png": plot_sensor_map(found["sensors"]),
+        "quantities.png": plot_quantities(found["quantities"], names, found["truth"]),
+        "brace.png": plot_measured_loops(
+            {"brace": found["loops"]["brace"]}, {"brace": brace.before}, {"brace": brace.after}
+        ),
+    }
+    folder = Path("out")
+    for name, figure in pictures.items():
+        print(save_figure(figure, folder / name))

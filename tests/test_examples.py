@@ -42,3 +42,13 @@ def test_new_links_start_free_and_work_again():
 def test_an_own_law_dissipates_its_cycle():
     """The ring spring's closed cycle dissipates about r·k·u² in each direction."""
     assert example("own_law").run() == pytest.approx(2 * 0.3 * 1e6 * 0.02**2, rel=0.15)
+
+
+def test_strain_gauges_give_the_truth_back():
+    """Quantities hold the truth within ±2σ mostly, a flipped diagonal is named, and the brace's law is found again."""
+    script = example("strain_gauges")
+    found = script.run(points=20)
+    assert 0.9 < np.mean(list(found["coverage"].values())) <= 1.0
+    assert found["closure"].passed
+    assert [suspect.channel for suspect in found["turned"].suspects] == ["D2"]
+    assert found["refit"].laws["brace"].Fy == pytest.approx(script.PIN.Fy, rel=0.05)

@@ -24,7 +24,7 @@ from frame2d.instruments.derived import Derived, derive
 from frame2d.instruments.division import AfterTest, Division, ErrorPart, after_test, divide_error
 from frame2d.instruments.files import load_readings, read_recording, save_readings, write_recording
 from frame2d.instruments.findings import Finding, check_times, find
-from frame2d.instruments.follow import follow
+from frame2d.instruments.follow import follow, follow_specimen
 from frame2d.instruments.laws import with_laws
 from frame2d.instruments.places import Actuator, Bar, End, Joint, Panel, Point, Section, Storey, Zone
 from frame2d.instruments.quantity import Quantity, coverage, reduce, work_of
@@ -69,6 +69,7 @@ __all__ = [
     "divide_error",
     "find",
     "follow",
+    "follow_specimen",
     "load_readings",
     "look_at",
     "measured_loops",

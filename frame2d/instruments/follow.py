@@ -1,10 +1,10 @@
 """A specimen led through measured displacements: what its members and devices went through, as a `Response`.
 
-The led displacements become supports that move; everything else finds its equilibrium. The rig has no inertia: statics.
+The led displacements are supports that move; everything else finds its equilibrium. No inertia and no effects of rate, as
+in a slow test.
 """
 
 from collections.abc import Mapping
-from copy import copy
 from typing import Any
 
 import numpy as np
@@ -14,7 +14,10 @@ from frame2d.analysis.runner import Options, finish, run_steps
 from frame2d.analysis.static import STATIC, static
 from frame2d.engine.plan import new_room
 from frame2d.errors import InputError, known
+from frame2d.hybrid.frame_specimen import FrameSpecimen, held_at
 from frame2d.model.frame import COMPONENTS, Frame
+from frame2d.model.state import State
+from frame2d.model.system import System
 
 
 def follow(
@@ -24,11 +27,10 @@ def follow(
     standing: tuple[str, ...] = (),
     options: Options | None = None,
 ) -> Response:
-    """Lead displacements {(node, component): m or rad, one a step} of `frame` from rest, after the load cases `standing`.
+    """Lead displacements {(node, component): m or rad, one a step} of `frame`, from rest under the load cases `standing`.
 
-    The first row must be where the led freedoms are under `standing` loads with nothing moved: 0, or the histories'
-    own first values, which are then reached in one step. Time counts steps. Raises `InputError` for histories that do
-    not fit, and `AnalysisError` with the partial response.
+    The led freedoms are held while those loads come on; their first values are reached in one step. Time counts steps.
+    Raises `InputError` for histories that do not fit, and `AnalysisError` with the partial response.
     """
     if not motion:
         raise InputError("motion is empty; allowed: at least one displacement to lead")
@@ -38,8 +40,6 @@ def follow(
         raise InputError(
             f"histories have shapes {sorted(sizes)}; allowed: one length, two steps or more, for all"
         )
-    led = copy(frame)
-    led.supports = dict(frame.supports)
     for (node, component), values in histories.items():
         known("node", node, frame.nodes)
         known("component", component, COMPONENTS)
@@ -47,30 +47,45 @@ def follow(
             raise InputError(
                 f"the motion of {component} of {node!r} is not finite. Likely mistake: gaps in the data"
             )
-        held = led.supports.get(node, ())
-        if component in held:
-            raise InputError(
-                f"{component} of node {node!r} is a support already; allowed: a free displacement"
-            )
-        led.supports[node] = (*held, component)
-    system = led.compile()
+    system = held_at(frame, list(histories)).compile()
     first = {key: float(values[0]) for key, values in histories.items()}
     begin = system.rest()
     if standing or any(first.values()):
         begin = static(system, begin, dict.fromkeys(standing, 1.0), settlements=first).state
-    rows = next(iter(sizes))[0]
-    history = np.tile(begin.supports, (rows, 1))
+    history = np.tile(begin.supports, (next(iter(sizes))[0], 1))
     for (node, component), values in histories.items():
         history[:, system.support_number(node, component)] = values
+    return _lead(system, begin, history, options)
+
+
+def follow_specimen(
+    specimen: FrameSpecimen, displacement: np.ndarray, options: Options | None = None
+) -> Response:
+    """Lead the tested frame of a hybrid test through its measured interface displacements (steps, freedoms), from where
+    the specimen began: with zeros in front, as the channels were zeroed there."""
+    moved = np.asarray(displacement, dtype=float)
+    moved = moved.reshape(moved.shape[0], -1)
+    if moved.shape[1] != specimen.freedoms or not np.all(np.isfinite(moved)):
+        raise InputError(
+            f"displacement has shape {moved.shape}; allowed: (steps, {specimen.freedoms}) finite numbers"
+        )
+    moved = np.vstack([np.zeros((1, specimen.freedoms)), moved])
+    history = specimen.begin.supports + moved @ specimen.moves.T
+    return _lead(specimen.system, specimen.begin, history, options)
+
+
+def _lead(system: System, begin: State, history: np.ndarray, options: Options | None) -> Response:
+    """Statics through all rows of support displacements, from a state that stands at the first."""
+    rows = len(history)
     linear = system.support_coupling()
     base = begin.load.copy()
-    log, room, moving = new_log(system, rows), new_room(system.plan), begin.copy_motion()
+    log, room, motion = new_log(system, rows), new_room(system.plan), begin.copy_motion()
     reference = system.force_scale(np.abs(base) + np.abs(linear) @ np.abs(history).max(axis=0))
     done, outcome, *_ = run_steps(
-        system, system.plan, room, moving, base, -linear.T, history, history, 1.0, rows - 1, STATIC,
+        system, system.plan, room, motion, base, -linear.T, history, history, 1.0, rows - 1, STATIC,
         options or Options(), reference, log, None, start=begin,
     )  # fmt: skip
     return finish(
-        system, begin, moving, room, log, done, outcome, "led", np.arange(rows, dtype=float), base, history,
-        {}, system.plan,
+        system, begin, motion, room, log, done, outcome, "led", np.arange(rows, dtype=float), base, history, {},
+        system.plan,
     )  # fmt: skip

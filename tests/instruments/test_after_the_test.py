@@ -112,7 +112,7 @@ def test_a_specimen_can_only_be_led_where_it_is_free():
     frame = portal()
     for motion, message in (
         ({}, "motion is empty"),
-        ({("A0", "ux"): loading(5)}, "is a support already"),
+        ({("A0", "ux"): loading(5)}, "is supported already"),
         ({("A1", "ux"): [0.0, np.nan, 1.0]}, "is not finite"),
         ({("A1", "ux"): [0.0, 1.0], ("B1", "uy"): [0.0, 0.0, 0.0]}, "one length"),
     ):
