@@ -5,10 +5,12 @@
 | split | a computed and a tested part, their interface, and what the specimen carries |
 | cut_at | a node within a column, for a cut at its point of inflection |
 | lost_forces, axial_effect | what the cut loses |
+| condense | a linear part in few freedoms |
 | parts_of, tie | parts ready to be coupled |
 | coupled_history | partitioned integration, each part with its own scheme and step |
 """
 
+from frame2d.substructure.condense import Condensed, condense
 from frame2d.substructure.coupling import Coupled, coupled_history
 from frame2d.substructure.cut import cut_at
 from frame2d.substructure.frame_part import FramePart
@@ -20,6 +22,7 @@ from frame2d.substructure.split import Split, split
 
 __all__ = [
     "AxialEffect",
+    "Condensed",
     "Coupled",
     "FramePart",
     "GravouilCombescure",
@@ -30,6 +33,7 @@ __all__ = [
     "PrakashHjelmstad",
     "Split",
     "axial_effect",
+    "condense",
     "coupled_history",
     "cut_at",
     "lost_forces",

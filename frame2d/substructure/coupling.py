@@ -275,7 +275,9 @@ class Interleaved:
                 reached.append(snap)
             return gap, reached
 
-        lengths = tuple(step // ratio + 1 - origin for ratio, origin in zip(run.ratios, self.origin, strict=True))
+        lengths = tuple(
+            step // ratio + 1 - origin for ratio, origin in zip(run.ratios, self.origin, strict=True)
+        )
         slope = run.slope((tuple(arriving), lengths), run.linear)
         found = solve(evaluate, run.guess(step, 1), slope, run.tolerance)
         if found is None:

@@ -20,8 +20,8 @@ from frame2d.errors import InputError, positive
 class MatrixPart:
     """M·a + C·v + K·u = p + Bᵀ·Λ with matrices n × n; `interface` B is ties × n, signed.
 
-    `load` is n per own step, (steps + 1, n) in N and N·m, linear in between; `u0`, `v0` (n,) the start. `scheme` is a
-    `GeneralizedAlpha` or `FirstOrderAlpha`.
+    `load` is (steps + 1, n) in N and N·m at the part's own steps; `u0`, `v0` (n,) the start; `offset` (ties,) what
+    B·u shows at u = 0. `scheme` is a `GeneralizedAlpha` or `FirstOrderAlpha`.
     """
 
     name: str
@@ -34,6 +34,7 @@ class MatrixPart:
     load: np.ndarray | None = None
     u0: np.ndarray | None = None
     v0: np.ndarray | None = None
+    offset: np.ndarray | None = None
 
     def __post_init__(self) -> None:
         positive(f"dt of part {self.name!r}", self.dt)
@@ -186,7 +187,8 @@ class MovingMatrix:
 
     def displacement(self, snap: LinearSnap) -> np.ndarray:
         """B·u."""
-        return np.asarray(self.B @ snap.u)
+        moved = np.asarray(self.B @ snap.u)
+        return moved if self.part.offset is None else moved + self.part.offset
 
     def mass(self) -> csr_matrix:
         """Mass matrix."""

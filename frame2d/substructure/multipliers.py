@@ -57,16 +57,14 @@ def start(parts: Sequence[Any], heavy: np.ndarray) -> tuple[list[Any], np.ndarra
     Freedoms without mass have no acceleration: there the multipliers are those of static equilibrium.
     """
     begun = [part.start() for part in parts]
-    gap = sum(part.velocity(snap) for part, (snap, _) in zip(parts, begun, strict=True))
-    size = max(
-        float(np.abs(part.velocity(snap)).max(initial=0.0))
-        for part, (snap, _) in zip(parts, begun, strict=True)
-    )
-    if np.abs(gap).max() > 1e-9 * size:
-        raise InputError(
-            f"the parts start with velocity gaps {gap.tolist()}; allowed: equal velocities at the interface. Likely "
-            "mistake: an initial velocity given to one part alone"
-        )
+    for what, unit in (("velocity", "m/s"), ("displacement", "m")):
+        seen = np.array([getattr(part, what)(snap) for part, (snap, _) in zip(parts, begun, strict=True)])
+        gap = seen.sum(axis=0)
+        if np.abs(gap).max() > 1e-8 * np.abs(seen).max():
+            raise InputError(
+                f"the parts start with a {what} gap {gap.tolist()} {unit}; allowed: none. Likely mistake: an initial "
+                f"{what} or a state given to one part alone"
+            )
     ties, weight = len(heavy), max(float(abs(part.mass()).max()) for part in parts)
     places, count = [], 0
     for part in parts:
