@@ -45,10 +45,10 @@ def test_an_own_law_dissipates_its_cycle():
 
 
 def test_strain_gauges_give_the_truth_back():
-    """Quantities hold the truth within ±2σ mostly, a flipped diagonal is named, and the brace's law is found again."""
+    """Quantities hold the truth within ±2σ mostly (gain and zero are drawn once a test), a flipped diagonal is named, and the brace's law is found again."""
     script = example("strain_gauges")
     found = script.run(points=20)
-    assert 0.9 < np.mean(list(found["coverage"].values())) <= 1.0
+    assert 0.8 < np.mean(list(found["coverage"].values())) <= 1.0
     assert found["closure"].passed
     assert [suspect.channel for suspect in found["turned"].suspects] == ["D2"]
     assert found["refit"].laws["brace"].Fy == pytest.approx(script.PIN.Fy, rel=0.05)
