@@ -223,9 +223,10 @@ class Response:
 
     def laws(self) -> list[str]:
         """Names of everything that has a loop: "member" or "member: role"."""
-        return [self._law_name(place) for place in self.system.parts if place.part.law is not None]
+        return [self.law_name(place) for place in self.system.parts if place.part.law is not None]
 
-    def _law_name(self, place: "PartPlace") -> str:
+    def law_name(self, place: "PartPlace") -> str:
+        """Name in `laws()` of a part that is a law."""
         several = (
             sum(other.member == place.member and other.part.law is not None for other in self.system.parts)
             > 1
@@ -235,7 +236,7 @@ class Response:
     def device(self, name: str) -> DeviceLoop:
         """Loop of one law, by a name of `laws()`."""
         for place in self.system.parts:
-            if place.part.law is not None and self._law_name(place) == name:
+            if place.part.law is not None and self.law_name(place) == name:
                 if place.last - place.first == 4:
                     return self._bar_loop(place)
                 # An axial force-moment hinge shows its rotation and moment.

@@ -7,7 +7,8 @@
 | `plot_push` | base shear and load factor against displacement | figure |
 | `plot_drifts` | largest and last storey drifts of one or more responses | figure |
 | `plot_loops` | force against deformation of devices | figure |
-| `plot_energy` | energy stack, input, imbalance | figure |
+| `plot_energy` | energy stack of one response or a chain, input, imbalance | figure |
+| `plot_diagram` | bending moment, shear or axial force along the members | figure |
 | `plot_history` | ground motion, floor displacements, base shear | figure |
 | `save_figure` | a figure as PNG, PDF or SVG | file |
 | `animate` | deformed frame, drifts, states of the devices, clock, scale bar | GIF or MP4 |
@@ -20,6 +21,7 @@ matplotlib draws them and a warning says so.
 """
 
 from frame2d.show.animation import animate
+from frame2d.show.diagrams import plot_diagram
 from frame2d.show.look import save_figure
 from frame2d.show.meshes import frame_from_mesh
 from frame2d.show.plots import (
@@ -34,6 +36,6 @@ from frame2d.show.plots import (
 from frame2d.show.vtk_series import write_series
 
 __all__ = [
-    "animate", "frame_from_mesh", "plot_drifts", "plot_energy", "plot_frame", "plot_history", "plot_loops",
+    "animate", "frame_from_mesh", "plot_diagram", "plot_drifts", "plot_energy", "plot_frame", "plot_history", "plot_loops",
     "plot_modes", "plot_push", "save_figure", "write_series",
 ]  # fmt: skip

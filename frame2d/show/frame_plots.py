@@ -33,6 +33,10 @@ def plot_frame(frame: "Frame", labels: bool | None = None) -> "Figure":
     size = float(max(np.ptp(x), np.ptp(y))) or 1.0
     low = np.array([x.min(), y.min()]) - 0.09 * size
     high = np.array([x.max(), y.max()]) + 0.07 * size
+    if named:
+        # Room for the names at the right edge, 0.055 inch a letter, before those of the floors.
+        edge = [len(node.name) for node in frame.nodes.values() if node.x > x.max() - 1e-6 * size]
+        high[0] += 0.055 * max(edge) * (high - low)[0] / 7.0
     wide, tall = high - low
     inch = min(7.0 / wide, 7.5 / tall)
     figure = new_figure(max(inch * wide + 1.3, 5.0), inch * tall + 1.7)
@@ -43,7 +47,7 @@ def plot_frame(frame: "Frame", labels: bool | None = None) -> "Figure":
             1.01, level, floor, transform=axes.get_yaxis_transform(), va="center", fontsize=8, color="#555555"
         )
     for placed in frame.members.values():
-        _member(axes, frame, placed, size, named)
+        _member(axes, frame, placed, size, named, inch)
     for node, held in frame.supports.items():
         _support(axes, frame.nodes[node].x, frame.nodes[node].y, held, size)
     axes.plot(x, y, "o", color=INK, markersize=3.5, zorder=4)
@@ -71,7 +75,7 @@ def _kind(placed: "Placed") -> tuple[str, str]:
     return (BLUE, "brace") if isinstance(placed.member, Brace) else (PURPLE, "link")
 
 
-def _member(axes: "Axes", frame: "Frame", placed: "Placed", size: float, named: bool) -> None:
+def _member(axes: "Axes", frame: "Frame", placed: "Placed", size: float, named: bool, inch: float) -> None:
     i, j = frame.nodes[placed.i], frame.nodes[placed.j]
     colour, _ = _kind(placed)
     length = float(np.hypot(j.x - i.x, j.y - i.y))
@@ -115,9 +119,11 @@ def _member(axes: "Axes", frame: "Frame", placed: "Placed", size: float, named: 
         turn = turn - 180.0 if turn > 90.0 else turn + 180.0 if turn <= -90.0 else turn
         # Off the middle, so that crossing diagonals keep their names apart.
         at = 0.5 if abs(c) < 1e-6 or abs(s) < 1e-6 else 0.4
+        # A name takes about 0.055 inch a letter and leaves some of its member to be seen.
+        fit = 0.7 * length * inch / (0.055 * max(len(placed.name), 1))
         axes.text(
             i.x + at * (j.x - i.x), i.y + at * (j.y - i.y), placed.name, rotation=turn, rotation_mode="anchor",
-            ha="center", va="center", fontsize=6.5, color=colour, zorder=5,
+            ha="center", va="center", fontsize=6.5 * min(1.0, max(fit, 0.7)), color=colour, zorder=5,
             bbox={"boxstyle": "round,pad=0.12", "facecolor": PAPER, "edgecolor": "none"},
         )  # fmt: skip
 

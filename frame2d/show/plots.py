@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from frame2d.analysis.energy import chain
 from frame2d.errors import InputError, known
 from frame2d.show.drawing import Device, dissipated, draw
 from frame2d.show.frame_plots import plot_frame, plot_modes
@@ -49,7 +50,8 @@ def plot_push(response: "Response", node: str | None = None) -> "Figure":
     if node is None and not levels:
         raise InputError("the frame has no floors to take the displacement of; allowed: node=…")
     displacement = response.floor(levels[-1][0]) if node is None else response.displacement(node)
-    where = f"floor {levels[-1][0]}" if node is None else f"node {node}"
+    top = "" if not levels else levels[-1][0] if "floor" in levels[-1][0] else f"floor {levels[-1][0]}"
+    where = top if node is None else f"node {node}"
     shear = response.base_shear() / 1e3
     total = abs(float(np.sum(response.extra["pattern"]))) if "pattern" in response.extra else 0.0
     unit_load = abs(total - 1.0) < 1e-6
@@ -179,6 +181,7 @@ def plot_loops(response: "Response", devices: Sequence[str] | None = None) -> "F
         work = loop.work - loop.recoverable
         work = work[-1] - work[0] if abs(work[-1] - work[0]) > 1e-9 * np.abs(loop.work).max() else 0.0
         dress(axes, x, y, f"{device.name}, {work / 1e3:.3g} kJ")
+        axes.locator_params(axis="x", nbins=5)
     total = (
         f" The {len(chosen)} of {len(found)} that lose most energy."
         if len(chosen) < len(found) and not devices
@@ -210,46 +213,75 @@ def _all_laws(response: "Response") -> list[Device]:
     return result
 
 
-def energy_parts(response: "Response") -> dict[str, np.ndarray]:
-    """Energies (J) since the start, in the order of the stack; they sum to the input less the imbalance."""
-    energies, log = response.energies(), response.log
-    laws = [place.number for place in response.system.parts if place.part.law is not None]
-    work = log.work - log.work[0]
-    back = log.stored - log.stored[0]
-    lawful = work[:, laws].sum(axis=1)
-    held = back[:, laws].sum(axis=1)
-    return {
-        "lost in laws": lawful - held,
-        "damped": energies["damped"],
-        "algorithmic": energies["algorithmic"],
-        "held by laws": held,
-        "held by elastic members": energies["members"] + energies["devices"] - lawful,
-        "kinetic": energies["kinetic"] - energies["kinetic"][0],
+def energy_parts(responses: "Response | Sequence[Response]") -> dict[str, np.ndarray]:
+    """Energies (J) since the start, in the order of the stack; they sum to the input less the imbalance.
+
+    Responses in a sequence went on from each other's states.
+    """
+    runs = list(responses) if isinstance(responses, Sequence) else [responses]
+    table = chain(runs)
+    work, held, so_far = [], [], 0.0
+    for response in runs:
+        laws = [place.number for place in response.system.parts if place.part.law is not None]
+        own = (response.log.work - response.log.work[0])[:, laws].sum(axis=1)
+        work.append(so_far + own)
+        so_far += float(own[-1])
+        held.append(response.log.stored[:, laws].sum(axis=1))
+    lawful, back = np.concatenate(work), np.concatenate(held)
+    back = back - back[0]
+    parts = {
+        "lost in laws": lawful - back - table["released"],
+        "left with removed devices": table["released"],
+        "damped": table["damped"],
+        "algorithmic": table["algorithmic"],
+        "held by laws": back,
+        "held by elastic members": table["members"] + table["devices"] - lawful,
+        "kinetic": table["kinetic"] - table["kinetic"][0],
     }
+    if not np.any(table["released"]):
+        del parts["left with removed devices"]
+    return parts
 
 
-def plot_energy(response: "Response") -> "Figure":
+#: Colours of the energy stack.
+STACK = {
+    "lost in laws": VERMILION,
+    "left with removed devices": INK,
+    "damped": ORANGE,
+    "algorithmic": PURPLE,
+    "held by laws": SKY,
+    "held by elastic members": GREEN,
+    "kinetic": "#dddddd",
+}
+
+
+def plot_energy(responses: "Response | Sequence[Response]") -> "Figure":
     """Energy stack (kJ) over time: what was lost below, what can still return above; the input as a line.
 
-    The imbalance of the account is printed. Energies count from the start of this analysis, relative to the ground.
+    The imbalance of the account is printed. Energies count from the start, relative to the ground. A sequence of
+    responses that went on from each other is one account, with what removed devices took away.
     """
-    parts, energies = energy_parts(response), response.energies()
+    runs = list(responses) if isinstance(responses, Sequence) else [responses]
+    parts, table = energy_parts(runs), chain(runs)
     figure = new_figure(7.2, 4.4)
     axes = figure.add_subplot()
-    time = _since_start(response)
+    time = table["time"] if len(runs) > 1 else _since_start(runs[0])
     axes.stackplot(
         time, *(values / 1e3 for values in parts.values()), labels=list(parts), linewidth=0.4, edgecolor="#ffffff",
-        colors=(VERMILION, ORANGE, PURPLE, SKY, GREEN, "#dddddd"),
+        colors=[STACK[name] for name in parts],
     )  # fmt: skip
-    axes.plot(time, energies["input"] / 1e3, color=INK, linewidth=1.2, linestyle=(0, (4, 2)), label="input")
-    dress(axes, _clock(response), "energy (kJ)")
+    axes.plot(time, table["input"] / 1e3, color=INK, linewidth=1.2, linestyle=(0, (4, 2)), label="input")
+    dress(axes, _clock(runs[-1]), "energy (kJ)")
     axes.set_xlim(time[0], time[-1])
     handles, labels = axes.get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside upper left", ncols=4, fontsize=8, frameon=False)
+    largest = max(np.abs(table["input"]).max(), 1e-300)
+    size = np.abs(table["imbalance"]).max() / largest if len(runs) > 1 else runs[0].imbalance()
+    many = f"{len(runs)} analyses of " if len(runs) > 1 else ""
     caption(
         figure,
-        f"Energy account of {response.system.frame.name}, relative to the ground, from the start of this analysis. "
-        f"Largest imbalance {response.imbalance():.2e} of the largest input.",
+        f"Energy account of {many}{runs[0].system.frame.name}, relative to the ground, from the start. "
+        f"Largest imbalance {size:.2e} of the largest input.",
     )
     return figure
 

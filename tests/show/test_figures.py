@@ -6,9 +6,12 @@ import sys
 import numpy as np
 import pytest
 
+from frame2d.analysis import gravity, static
+from frame2d.elements import BeamColumn
 from frame2d.errors import InputError
 from frame2d.model import Frame
 from frame2d.show import (
+    plot_diagram,
     plot_drifts,
     plot_energy,
     plot_frame,
@@ -18,6 +21,7 @@ from frame2d.show import (
     plot_push,
     save_figure,
 )
+from frame2d.show.diagrams import diagram
 from frame2d.show.plots import energy_parts
 
 
@@ -39,6 +43,7 @@ def figures(frame, quake, pushed, shapes):
         "drifts": plot_drifts({"weak": quake, "strong": quake}),
         "loops": plot_loops(quake),
         "energy": plot_energy(quake),
+        "diagram": plot_diagram(pushed),
         "history": plot_history(quake),
     }
 
@@ -133,3 +138,44 @@ def test_import_stays_light():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+def test_diagrams_follow_the_loads_along_members():
+    """A clamped beam under a uniform load has w·L²/12 at its ends and half of it, of the other sign, at mid-span."""
+    frame = Frame("beam")
+    frame.node("A", 0.0, 0.0, "fixed")
+    frame.node("B", 6.0, 0.0, "fixed")
+    frame.node("C", 3.0, 0.0)
+    for a, b in ("AC", "CB"):
+        frame.member(a + b, a, b, BeamColumn(2e11, 1e-2, 1e-4))
+        frame.member_load(a + b, qy=-20e3)
+    response = gravity(frame.compile())
+    lines = diagram(response, "M")
+    assert lines["AC"].values[0] == pytest.approx(-20e3 * 36.0 / 12.0)
+    assert lines["AC"].values[-1] == pytest.approx(20e3 * 36.0 / 24.0)
+    assert lines["CB"].values[-1] == pytest.approx(-20e3 * 36.0 / 12.0)
+    assert diagram(response, "V")["AC"].values[0] == pytest.approx(60e3)
+    figure = plot_diagram(response, "M")
+    assert {"-60", "30"} <= set(texts(figure)) and "Largest 60 kN·m" in figure.get_supxlabel()
+    with pytest.raises(InputError, match="quantity"):
+        plot_diagram(response, "moment")
+
+
+def test_diagrams_know_braces_and_every_geometry(pushed):
+    """Axial forces of braces are their law's, moments of hinged beams their laws' at the hinges, at every step."""
+    lines = diagram(pushed, "N", 10)
+    assert lines["d1"].values[0] == pytest.approx(pushed.device("d1").force[10])
+    moment = pushed.device("b1: start hinge").force[10]
+    assert abs(diagram(pushed, "M", 10)["b1"].values[0]) == pytest.approx(abs(moment), rel=1e-6)
+    assert "d1" not in diagram(pushed, "M")
+
+
+def test_a_chain_is_one_energy_stack(begin, quake):
+    """Replaced devices take energy with them: a layer of the stack of the whole chain."""
+    fresh = begin.system.replace_devices(quake.state, ["b1", "b2"])
+    settled = static(begin.system, fresh, cases={}, steps=5)
+    parts = energy_parts([quake, settled])
+    assert parts["left with removed devices"][-1] == pytest.approx(fresh.released)
+    assert "left with removed devices" in [
+        text.get_text() for text in plot_energy([quake, settled]).legends[0].get_texts()
+    ]
