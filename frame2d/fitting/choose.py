@@ -6,7 +6,7 @@ from typing import Any
 from frame2d.errors import InputError, known
 from frame2d.fitting.forms import Form, flat, own_form
 from frame2d.fitting.nested_forms import SeveralForm, wrapped
-from frame2d.fitting.scales import Scales
+from frame2d.fitting.scales import Scales, Side
 from frame2d.fitting.sided_forms import (
     AsymmetricForm,
     DeterioratingForm,
@@ -92,3 +92,16 @@ def form_of(
             f"{kind.__name__}.example(), with bounds"
         )
     return own_form(kind, template, bounds), template
+
+
+def mirror(law: LawLike) -> dict[str, str]:
+    """Ties that make the negative side of a law a mirror of its positive one: ``fit(..., tied=mirror(law))``.
+
+    Raises `InputError` for a law without sides.
+    """
+    side = Side(1.0, 1.0, 1.0)
+    form, _ = form_of(law, Scales(side, side))
+    ties = {r.name: "positive" + r.name[8:] for r in form.ranges if r.name.startswith("negative.")}
+    if not ties:
+        raise InputError(f"law {form.name} has no numbers of a negative side; allowed: a law with two sides")
+    return ties

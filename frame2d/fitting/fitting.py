@@ -15,7 +15,7 @@ from frame2d.fitting.problem import Problem, Simulation, space
 from frame2d.fitting.result import Fit, Parameter, errors_of
 from frame2d.fitting.scales import Scales
 from frame2d.fitting.scores import Weights
-from frame2d.fitting.search import Effort, Misfit, distinct, explore, refine
+from frame2d.fitting.search import Effort, Misfit, distinct, explore, refine, settle
 from frame2d.fitting.tests_of import AnyTest, common_scales, simulation_of, target_of
 from frame2d.fitting.ties import Rule
 from frame2d.materials.law import Law
@@ -134,10 +134,12 @@ def polish(problem: Problem, starts: list[np.ndarray], likelihood: bool, effort:
     misfit = Misfit(problem, sigmas, likelihood)
     costs: list[tuple[float, np.ndarray]] = []
     for start in starts:
-        costs.append(refine(misfit, start, effort.iterations))
+        r = misfit(start)
+        costs.append(settle(misfit, start, 1e-5 * float(r @ r), effort.iterations))
         bar.update()
         yield min(costs, key=lambda pair: pair[0])[1]
-    best = min(costs, key=lambda pair: pair[0])[1]
+    best = refine(misfit, min(costs, key=lambda pair: pair[0])[1], 15)[1]
+    yield best
     if likelihood and len(problem.tests) > 1:
         for _ in range(2):
             misfit.sigmas = np.array([each.sigma for each in _noise(problem, best)])
@@ -159,7 +161,9 @@ def _noise(problem: Problem, x: np.ndarray) -> list[Noise]:
 def _start(form: Form, template: Law | None, scales: Scales) -> dict[str, float]:
     if template is not None:
         return form.read(template)
-    return {r.name: r.start * scales.unit(r.unit) for r in form.ranges}
+    start = {r.name: r.start * scales.unit(r.unit) for r in form.ranges}
+    better = getattr(form, "first", None)
+    return start | (better(scales) if better else {})
 
 
 def _inside(values: dict[str, float], free: Sequence[Any], template: Law | None) -> dict[str, float]:

@@ -15,7 +15,7 @@ from scipy.stats import t as student
 
 from frame2d.fitting.noise import Noise
 from frame2d.fitting.problem import Problem
-from frame2d.fitting.search import Misfit, settle
+from frame2d.fitting.search import Misfit, normal_equations, settle
 
 #: A direction is not determined when its interval, from one end to the other, is longer than the box is wide.
 LONGEST = 1.0
@@ -88,14 +88,17 @@ def _covariance(
     problem: Problem, misfit: Misfit, x: np.ndarray, noise: list[Noise], likelihood: bool
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Covariance, singular values and directions; differences a fifth of a standard deviation wide."""
-    J = misfit.jacobian(x, central=True)
+    rows = misfit.jacobian(x, central=True)
     for _ in range(2):
-        misfit.steps = np.clip(0.2 / np.maximum(np.linalg.norm(J, axis=0), 1e-300), 1e-6, 0.02)
-        J = misfit.jacobian(x, central=True)
-    _, s, V = np.linalg.svd(J, full_matrices=False)
-    inverse = (V.T / (s**2 + 1.0)) @ V
+        misfit.steps = np.clip(0.2 / np.maximum(np.linalg.norm(rows, axis=1), 1e-300), 1e-6, 0.02)
+        rows = misfit.jacobian(x, central=True)
+    information = normal_equations(rows, rows[0])[0]
+    squares, axes = np.linalg.eigh(information)
+    squares, axes = np.maximum(squares[::-1], 0.0), axes.T[::-1]
+    inverse = (axes.T / (squares + 1.0)) @ axes
     if likelihood:
-        return inverse, s, V
+        return inverse, np.sqrt(squares), axes
+    J = rows.T
     # Least squares of other weights than the noise's: the sandwich of Huber 1967, with the noise where it is.
     middle = np.zeros_like(inverse)
     start = 0
@@ -145,7 +148,9 @@ def _profile(misfit: Misfit, x: np.ndarray, covariance: np.ndarray, j: int, z: f
                 width = outer[0] - inner[0]
                 line = (z - inner[1]) / (outer[1] - inner[1])
                 distance = inner[0] + width * min(max(line, 0.2), 0.8)
-        ends.append(float(x[j]) + side * distance)
+        wald = min(z * deviation, limit)
+        # Where the law has edges, the others may not find their way round them: then the wider one is said.
+        ends.append(float(x[j]) + side * (distance if distance > 0.5 * wald else wald))
     return ends[0], ends[1]
 
 
@@ -153,5 +158,5 @@ def _grown(misfit: Misfit, x: np.ndarray, value: float, j: int, least: float) ->
     """Root of the growth of the sum of squares with coordinate j held, and the fitted point."""
     held = x.copy()
     held[j] = min(max(value, 0.0), 1.0)
-    cost, found = settle(misfit, held, j, 0.02, 10)
+    cost, found = settle(misfit, held, 0.02, 10, j)
     return float(np.sqrt(max(cost - least, 0.0))), found

@@ -120,7 +120,7 @@ class OscillatorTest:
     def resonance(self) -> float:
         """Frequency (Hz) at which displacement over excitation is largest, where there is excitation."""
         P, U = np.abs(np.fft.rfft(self.excitation)), np.abs(np.fft.rfft(self.displacement))
-        excited = P > 0.1 * P.max()
+        excited = P / P.max() > 0.1
         excited[0] = False
         gain = np.where(excited, U / np.maximum(P, 1e-300), 0.0)
         return float(np.fft.rfftfreq(self.excitation.size, self.dt)[int(np.argmax(gain))])

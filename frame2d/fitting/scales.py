@@ -11,11 +11,12 @@ from frame2d.errors import InputError
 
 @dataclass(frozen=True)
 class Side:
-    """Stiffness, yield force and largest deformation of one direction, magnitudes in SI."""
+    """Stiffness, yield force, largest deformation and envelope (u, F) of one direction, magnitudes in SI."""
 
     K: float
     F: float
     U: float
+    envelope: tuple[np.ndarray, np.ndarray] | None = None
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,8 @@ def _rate(test: CyclicTest) -> float:
 
 def _merge(sides: list[Side]) -> Side:
     K, F = (float(np.exp(np.mean(np.log([getattr(side, name) for side in sides])))) for name in ("K", "F"))
-    return Side(K, F, max(side.U for side in sides))
+    farthest = max(sides, key=lambda side: side.U)
+    return Side(K, F, farthest.U, farthest.envelope)
 
 
 def _sides(test: CyclicTest) -> dict[int, Side]:
@@ -94,7 +96,7 @@ def _sides(test: CyclicTest) -> dict[int, Side]:
 def _of_direction(direction: Direction) -> Side | None:
     if direction.stiffness is None or direction.yield_energy is None:
         return None
-    return Side(direction.stiffness, direction.yield_energy.force, direction.largest)
+    return Side(direction.stiffness, direction.yield_energy.force, direction.largest, direction.envelope)
 
 
 def _roughly(u: np.ndarray, F: np.ndarray) -> Side | None:
@@ -102,6 +104,6 @@ def _roughly(u: np.ndarray, F: np.ndarray) -> Side | None:
     if not loaded.any():
         return None
     U, peak = float(u[loaded].max()), float(F[loaded].max())
-    early = loaded & (F > 0.2 * peak)
+    early = loaded & (F / peak > 0.2)
     K = float(np.percentile(F[early] / u[early], 90.0))
     return Side(K, 0.8 * peak, U)

@@ -1,5 +1,7 @@
 """Global search, then local: differential evolution on the weighted score, least squares from its best points.
 
+Several points are led downhill by Levenberg-Marquardt steps, the best of them to its end by SciPy.
+
 Sources: Storn & Price, Differential evolution, 1997, and trust-region reflective least squares of Branch,
 Coleman & Li 1999, both as in SciPy; each population and each Jacobian is one compiled batch.
 """
@@ -10,6 +12,7 @@ import numpy as np
 from scipy.optimize import OptimizeResult, differential_evolution, least_squares
 
 from frame2d.fitting.problem import Problem
+from frame2d.kernels import compiled
 
 #: Residual that stands for a law without an answer, in multiples of those at the start of the local search.
 _FAR = 1e3
@@ -76,6 +79,29 @@ def distinct(population: np.ndarray, best: np.ndarray, count: int) -> list[np.nd
     return kept
 
 
+@compiled
+def products(J, r, normal, gradient):  # type: ignore[no-untyped-def]
+    """JᵀJ and Jᵀr of a Jacobian given by rows, one a parameter; in one thread, beside which others may run."""
+    n, size = J.shape
+    for i in range(n):
+        for k in range(i + 1):
+            total = 0.0
+            for at in range(size):
+                total += J[i, at] * J[k, at]
+            normal[i, k] = normal[k, i] = total
+        total = 0.0
+        for at in range(size):
+            total += J[i, at] * r[at]
+        gradient[i] = total
+
+
+def normal_equations(J: np.ndarray, r: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """JᵀJ and Jᵀr of a Jacobian given by rows."""
+    normal, gradient = np.zeros((len(J), len(J))), np.zeros(len(J))
+    products(np.ascontiguousarray(J), np.ascontiguousarray(r), normal, gradient)
+    return normal, gradient
+
+
 class Misfit:
     """Residuals and Jacobian of the local search, both from compiled batches.
 
@@ -104,7 +130,7 @@ class Misfit:
         return r if np.all(np.isfinite(r)) else np.full_like(r, self.far)
 
     def jacobian(self, x: np.ndarray, central: bool = False) -> np.ndarray:
-        """Differences forward (or central), turned inwards at the bounds and where there is no answer."""
+        """Derivatives, a row a parameter: differences forward (or central), turned inwards at the bounds."""
         n = x.size
         inward = np.where(x + self.steps <= 1.0, 1.0, -1.0) * self.steps
         back = np.where((x - inward >= 0.0) & (x - inward <= 1.0), -inward, 0.0) if central else np.zeros(n)
@@ -127,7 +153,7 @@ class Misfit:
                     break
             else:
                 J[j] = 0.0
-        return J.T
+        return J
 
 
 def refine(misfit: Misfit, x: np.ndarray, iterations: int) -> tuple[float, np.ndarray]:
@@ -138,10 +164,11 @@ def refine(misfit: Misfit, x: np.ndarray, iterations: int) -> tuple[float, np.nd
     found = least_squares(
         misfit,
         x,
-        jac=misfit.jacobian,
+        jac=lambda at: misfit.jacobian(at).T,
         bounds=(0.0, 1.0),
         method="trf",
         x_scale="jac",
+        tr_solver="lsmr",  # no threaded factorisation, which waits where processors are shared
         ftol=1e-10,
         xtol=1e-9,
         gtol=1e-10,
@@ -151,28 +178,29 @@ def refine(misfit: Misfit, x: np.ndarray, iterations: int) -> tuple[float, np.nd
 
 
 def settle(
-    misfit: Misfit, x: np.ndarray, held: int, tolerance: float, iterations: int
+    misfit: Misfit, x: np.ndarray, tolerance: float, iterations: int, held: int | None = None
 ) -> tuple[float, np.ndarray]:
-    """Least sum of squares with coordinate `held` kept, from a point that is nearly there; and that point.
+    """Least sum of squares, and where: Levenberg-Marquardt on the normal equations (Marquardt 1963).
 
-    Levenberg-Marquardt steps on the normal equations, coordinates that press against a bound left out (Marquardt
-    1963). Ends when a step gains less than `tolerance`.
+    Coordinates that press against a bound are left out of a step, and so is `held`. Ends when a step gains less
+    than `tolerance`.
     """
     r = misfit(x)
     cost = float(r @ r)
     damping = 1e-3
     for _ in range(iterations):
-        J = misfit.jacobian(x)
-        gradient = J.T @ r
+        normal, gradient = normal_equations(misfit.jacobian(x), r)
         free = ~(((x <= 0.0) & (gradient > 0.0)) | ((x >= 1.0) & (gradient < 0.0)))
-        free[held] = False
+        if held is not None:
+            free[held] = False
         if not free.any():
             break
-        normal = J[:, free].T @ J[:, free]
-        size = np.maximum(np.diag(normal), 1e-12 * float(np.max(np.diag(normal))) + 1e-300)
+        normal, gradient = normal[np.ix_(free, free)], gradient[free]
+        size = np.diag(normal)
+        size = np.diag(np.maximum(size, 1e-12 * float(np.max(size)) + 1e-300))
         gained = 0.0
-        for _ in range(4):
-            step = np.linalg.solve(normal + damping * np.diag(size), -gradient[free])
+        for _ in range(5):
+            step = np.linalg.solve(normal + damping * size, -gradient)
             ahead = x.copy()
             ahead[free] = np.clip(x[free] + step, 0.0, 1.0)
             tried = misfit(ahead)

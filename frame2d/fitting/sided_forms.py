@@ -2,25 +2,24 @@
 
 Numbers of a side bear its name, `positive.Fy`; those of the negative side are magnitudes. Points after the
 first are written as ratios to the point before, so that any values in the ranges make an envelope.
-`symmetric` ties the sides.
+`mirror` ties the sides.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
+
+import numpy as np
 
 from frame2d.fitting.forms import FY, OWN, PHYSICS, K
 from frame2d.fitting.ranges import Range
-from frame2d.fitting.tables import STIFFNESS, YIELD
+from frame2d.fitting.scales import Scales, Side
+from frame2d.fitting.tables import STIFFNESS
 from frame2d.materials import BoucWenAsymmetric, Law, Multilinear, Pinched, PinchedMultilinear
 from frame2d.materials.deterioration import Backbone, Deteriorating, DeterioratingPinching
 
 SIDES = (("positive", 1.0, "+"), ("negative", -1.0, "-"))
-
-
-def symmetric(ranges: tuple[Range, ...]) -> dict[str, str]:
-    """Ties that make the negative side a mirror of the positive one."""
-    return {r.name: "positive" + r.name[8:] for r in ranges if r.name.startswith("negative.")}
 
 
 def _envelope(count: int, softening: bool) -> tuple[Range, ...]:
@@ -58,7 +57,7 @@ def _points(
 def _numbers(points: Any, side: str, sign: float) -> dict[str, float]:
     u0, F0 = points[0]
     values = {f"{side}.k": F0 / u0, f"{side}.F1": sign * F0}
-    for i, ((ua, Fa), (ub, Fb)) in enumerate(zip(points[:-1], points[1:], strict=True), 2):
+    for i, ((ua, Fa), (ub, Fb)) in enumerate(pairwise(points), 2):
         values[f"{side}.u{i}/u{i - 1}"] = ub / ua
         values[f"{side}.F{i}/F{i - 1}"] = Fb / Fa
     return values
@@ -137,6 +136,20 @@ class PinchedMultilinearForm:
                 )
             )
         return (*_envelope(4, True), *path, *damage)
+
+    def first(self, scales: Scales) -> dict[str, float]:
+        """Envelopes read off the test: bend, largest deformation, and two points evenly between (logarithm)."""
+        values: dict[str, float] = {}
+        for side, sign, _ in SIDES:
+            found: Side = getattr(scales, side)
+            if found.envelope is None:
+                continue
+            u1 = min(0.8 * found.F / found.K, 0.3 * found.U)
+            u = np.geomspace(u1, found.U, 4)
+            F = np.maximum(np.interp(u, *found.envelope), 0.05 * found.F)
+            F[0] = 0.8 * found.F
+            values |= _numbers([(sign * a, sign * b) for a, b in zip(u, F, strict=True)], side, sign)
+        return values
 
     def build(self, values: Mapping[str, float]) -> Law:
         """The law."""
@@ -409,11 +422,9 @@ class AsymmetricForm:
 
 
 __all__ = [
-    "YIELD",
     "AsymmetricForm",
     "DeterioratingForm",
     "MultilinearForm",
     "PinchedForm",
     "PinchedMultilinearForm",
-    "symmetric",
 ]
