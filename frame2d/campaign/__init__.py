@@ -11,27 +11,46 @@
 | `Wear` | turning points, energy, peaks of each device since it was put in |
 | `replace_devices`, `Replacement` | new devices, stress-free at the deformed geometry; the log |
 | `rest` | where the frame comes to rest after a test |
+| `sweep`, `grid`, `Job`, `Finished` | many runs over any executor, stored as they end, resumable |
+| `IntensityRun`, `incremental`, `curves`, `fragility` | rising intensities, and what follows from them |
 """
 
 from frame2d.campaign.campaign import Campaign, Result
 from frame2d.campaign.capacities import Criteria, DeviceCapacity, StaysElastic
 from frame2d.campaign.inspection import Finding, Inspection, inspect, inspect_fit
+from frame2d.campaign.intensity import (
+    Curve,
+    Fragility,
+    IntensityRun,
+    Reached,
+    curves,
+    fragility,
+    incremental,
+    reaches,
+)
 from frame2d.campaign.limit_states import LimitState
 from frame2d.campaign.measured import Loop, Measured, measured
 from frame2d.campaign.replacement import Replacement, Swap, replace_devices, residual_drifts, rest
 from frame2d.campaign.runner import Computed, Run, Runner
+from frame2d.campaign.sweep import Finished, Job, counts, grid, sweep, tabulated
 from frame2d.campaign.wear import Wear
 
 __all__ = [
     "Campaign",
     "Computed",
     "Criteria",
+    "Curve",
     "DeviceCapacity",
     "Finding",
+    "Finished",
+    "Fragility",
     "Inspection",
+    "IntensityRun",
+    "Job",
     "LimitState",
     "Loop",
     "Measured",
+    "Reached",
     "Replacement",
     "Result",
     "Run",
@@ -39,10 +58,18 @@ __all__ = [
     "StaysElastic",
     "Swap",
     "Wear",
+    "counts",
+    "curves",
+    "fragility",
+    "grid",
+    "incremental",
     "inspect",
     "inspect_fit",
     "measured",
+    "reaches",
     "replace_devices",
     "residual_drifts",
     "rest",
+    "sweep",
+    "tabulated",
 ]

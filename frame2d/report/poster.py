@@ -117,7 +117,7 @@ def loop_picture(data: dict[str, Any], k: int) -> str:
     y = box[1] + box[3] - (f - ylim[0]) / (ylim[1] - ylim[0]) * box[3]
     names = ("mrad", "kN·m") if device["turns"] else ("mm", "kN")
     alt = f"Loop of {device['name']}: up to {number(float(abs(u).max()), 3)} {names[0]} and {number(float(abs(f).max()), 3)} {names[1]}"
-    now = min(int(round(data["times"][data["peak"]] / data["loop_dt"])), u.size - 1)
+    now = min(round(data["times"][data["peak"]] / data["loop_dt"]), u.size - 1)
     parts = [
         f'<svg class="loop" data-device="{k}" viewBox="0 0 {LOOP_WIDTH:g} {LOOP_HEIGHT:g}" role="img" '
         f'aria-label="{escape(alt, quote=True)}"><title>{escape(alt)}</title>',

@@ -14,7 +14,7 @@ from frame2d.campaign.measured import Measured
 from frame2d.errors import InputError
 from frame2d.report import charts, poster, views
 from frame2d.report.checksums import changed, digest
-from frame2d.report.contents import SECTIONS, SUMMARY, read_summary
+from frame2d.report.contents import BLOCK, SECTIONS, SUMMARY, read_summary
 from frame2d.report.numbers import number
 from frame2d.report.scene import read_scene
 from frame2d.report.svg import Panel, Series, figure
@@ -233,11 +233,7 @@ def _picture(root: Path, picture: dict[str, Any]) -> dict[str, Any]:
 
 def _limit_state(root: Path, entry: dict[str, Any]) -> dict[str, Any]:
     """Everything of one limit state."""
-    own = {
-        name: entry[name]
-        for name in ("text", "facts", "tables", "pictures", "curves", "blocks")
-        if name in entry
-    }
+    own: dict[str, Any] = {name: entry[name] for name in BLOCK if name in entry}
     block = _block(root, own)
     block["title"] = entry["limit_state"][:1].upper() + entry["limit_state"][1:]
     block["facts"] = [*map(_fact, views.facts(entry)), *block["facts"]]

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
+from typing import Any
 
 import numpy as np
 
@@ -13,7 +14,7 @@ INK, QUIET, RULE, PAPER = "#22211e", "#6b675c", "#dcd7c9", "#fffefb"
 #: Test against reference, then further series; colours of Okabe & Ito 2008, dashes for grey prints.
 COLOURS = (VERMILION, BLUE, GREEN, PURPLE, ORANGE, SKY, INK)
 DASHES = ("", "5 2.5", "2 2", "7 2 2 2", "9 3", "1 2", "")
-#: Widest a history is drawn, in points a pixel.
+#: Size of words, px of the picture.
 FONT = 11.0
 
 
@@ -189,10 +190,10 @@ def _panel(panel: Panel, box: tuple[float, float, float, float]) -> str:
     xlim = panel.xlim or limits([s.x for s in everything])
     ylim = panel.ylim or limits([*[s.y for s in panel.series], *levels])
 
-    def X(v: np.ndarray) -> np.ndarray:
+    def X(v: Any) -> Any:
         return left + (np.asarray(v, dtype=float) - xlim[0]) / (xlim[1] - xlim[0]) * wide
 
-    def Y(v: np.ndarray) -> np.ndarray:
+    def Y(v: Any) -> Any:
         return top + high - (np.asarray(v, dtype=float) - ylim[0]) / (ylim[1] - ylim[0]) * high
 
     parts = [f'<rect x="{left:.1f}" y="{top:.1f}" width="{wide:.1f}" height="{high:.1f}" fill="{PAPER}"/>']

@@ -20,7 +20,7 @@ from frame2d.report.svg import Panel, Series, figure, thinned, ticks
 class Reader(HTMLParser):
     """Tags that are open, pictures, anchors and links of a page."""
 
-    VOID = {"meta", "img", "input", "link", "br", "rect", "circle", "path"}
+    VOID = ("meta", "img", "input", "link", "br", "rect", "circle", "path")
 
     def __init__(self):
         super().__init__()
@@ -134,7 +134,7 @@ def test_bad_folders_and_summaries_are_refused(tmp_path, capsys):
     assert main(["report", str(tmp_path)]) == 1
     assert "holds no summary.json" in capsys.readouterr().err
     (tmp_path / "summary.json").write_text('{"schema": "other", "title": "x"}')
-    with pytest.raises(InputError, match="schema is|has schema"):
+    with pytest.raises(InputError, match="has schema"):
         read_summary(tmp_path)
     (tmp_path / "summary.json").write_text("{")
     with pytest.raises(InputError, match="not JSON"):
