@@ -47,7 +47,11 @@ def records(count: int) -> list[Record]:
     time = np.arange(0.0, 4.0, 0.01)
     return [
         Record(
-            np.sin(np.pi * time / 4.0) * rng.normal(0.0, 1.2, time.size), 0.01, f"noise {k}", synthetic=True
+            np.sin(np.pi * time / 4.0)
+            * np.convolve(rng.normal(0.0, 4.0, time.size), np.hanning(21) / 10.0, "same"),
+            0.01,
+            f"noise {k}",
+            synthetic=True,
         )
         for k in range(count)
     ]
