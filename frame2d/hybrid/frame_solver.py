@@ -9,7 +9,7 @@ relative to the start in what is commanded.
 from collections.abc import Mapping, Sequence
 from copy import copy
 from hashlib import sha256
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.sparse import coo_matrix, csr_matrix
@@ -29,6 +29,7 @@ from frame2d.engine.newton import CONVERGED
 from frame2d.engine.ordering import Pattern
 from frame2d.engine.plan import Plan, lower_columns, new_room
 from frame2d.errors import Frame2dError, InputError, positive, within
+from frame2d.hybrid.box import boxed, opened
 from frame2d.hybrid.chang import Chang
 from frame2d.hybrid.computed import Declared, Energies
 from frame2d.hybrid.kr_alpha import KRAlpha
@@ -47,19 +48,44 @@ from frame2d.substructure import Split
 WORK, STRAIN, FIRST = range(3)
 
 
+class Desk(NamedTuple):
+    """Everything that a step reads and writes, handed to compiled code in one piece."""
+
+    plan: Any
+    held: Any
+    room: Any
+    motion: Any
+    operator: Any
+    link: Any
+    base: np.ndarray
+    influence: np.ndarray
+    ground: np.ndarray
+    p1: np.ndarray
+    scheme: np.ndarray
+    options: np.ndarray
+    tally: np.ndarray
+    log: Any
+    measured: np.ndarray
+
+
 @compiled
-def ahead(plan, held, room, motion, op, link, base, influence, ground, step, p1, dt, scheme, options):  # type: ignore[no-untyped-def]
+def ahead(box, step, dt):  # type: ignore[no-untyped-def]
     """Target of the step after `step` into `link.target`; returns a status."""
-    load_of(base, influence, ground[step + 1], p1)
-    return predict(plan, held, room, motion, op, link, p1, dt, scheme, options[0], int(options[1]))
+    desk = opened(box)
+    load_of(desk.base, desk.influence, desk.ground[step + 1], desk.p1)
+    return predict(
+        desk.plan, desk.held, desk.room, desk.motion, desk.operator, desk.link, desk.p1, dt, desk.scheme, desk.options[0],
+        int(desk.options[1]),
+    )  # fmt: skip
 
 
 @compiled
-def behind(  # type: ignore[no-untyped-def]
-    plan, room, motion, op, link, influence, ground, step, force, p1, dt, scheme, tally, log, keep, measured
-):  # fmt: skip
+def behind(box, step, force, dt, keep):  # type: ignore[no-untyped-def]
     """Commit the step after `step` with the measured `force`; energies, and a row of the log if `keep`."""
-    correct(plan, room, motion, op, link, force, p1, dt, scheme)
+    desk = opened(box)
+    plan, room, motion, link = desk.plan, desk.room, desk.motion, desk.link
+    ground, influence, tally = desk.ground, desk.influence, desk.tally
+    correct(plan, room, motion, desk.operator, link, force, desk.p1, dt, desk.scheme)
     work = 0.0
     for i in range(influence.size):
         work += influence[i] * motion.dq[i]
@@ -70,9 +96,9 @@ def behind(  # type: ignore[no-untyped-def]
     tally[STRAIN] = max(tally[STRAIN], strain)
     row = step + 1
     for k in range(force.size):
-        measured[row, k] = link.force[k]
+        desk.measured[row, k] = link.force[k]
     if keep:
-        q, v, a, f, w, stored, account, _ = log
+        q, v, a, f, w, stored, account, _ = desk.log
         q[row] = motion.q
         v[row] = motion.v
         a[row] = motion.a
@@ -149,7 +175,7 @@ class FrameSolver:
         self.ground = np.ascontiguousarray(ground)
         self.steps = self.ground.size - 1
         self.begin = state or system.rest()
-        self._keep = bool(history)
+        self.keeps = bool(history)
         self._prepare(damping)
         self._given = start, options or Options()
         self._start(*self._given)
@@ -295,13 +321,19 @@ class FrameSolver:
         self.tally[FIRST] = _strain(self.plan, self.room, self.motion)
         self.p1 = np.zeros(n)
         self.step = 0
-        self.log = new_log(system, self.steps + 1 if self._keep else 1)
+        self.log = new_log(system, self.steps + 1 if self.keeps else 1)
         for table in self.log:
             table.fill(0)  # the pages are there before a step needs them
         self.log.put(0, self.motion)
         self.measured = np.zeros((self.steps + 1, self.freedoms))
         self.measured[0] = force
         self._ready = False
+        self.desk = boxed(
+            Desk(
+                self.plan, self.held, self.room, self.motion, self.operator, self.link, self.base, self.influence,
+                self.ground, self.p1, self.array, self.options, self.tally, tuple(self.log), self.measured,
+            )
+        )  # fmt: skip
 
     # Steps
 
@@ -309,10 +341,7 @@ class FrameSolver:
         """Interface displacement of the next step."""
         if self.step >= self.steps:
             raise Frame2dError("the motion is over: there is no next step")
-        status = ahead(
-            self.plan, self.held, self.room, self.motion, self.operator, self.link, self.base, self.influence,
-            self.ground, self.step, self.p1, self.dt, self.array, self.options,
-        )  # fmt: skip
+        status = ahead(self.desk, self.step, self.dt)
         if status != CONVERGED:
             raise Frame2dError(
                 f"the computed part has no equilibrium at step {self.step + 1} of {self.steps}; nothing was commanded. "
@@ -326,23 +355,12 @@ class FrameSolver:
         if not self._ready:
             raise Frame2dError("correct was called without predict: a step would be lost")
         self._ready = False
-        behind(
-            self.plan, self.room, self.motion, self.operator, self.link, self.influence, self.ground, self.step,
-            np.ascontiguousarray(force, dtype=np.float64), self.p1, self.dt, self.array, self.tally, tuple(self.log),
-            self._keep, self.measured,
-        )  # fmt: skip
+        behind(self.desk, self.step, np.ascontiguousarray(force, dtype=np.float64), self.dt, self.keeps)
         self.step += 1
 
     def energies(self) -> Energies:
         """Work of the ground, and the largest recoverable energy so far, computed and tested part together."""
         return Energies(abs(float(self.tally[WORK])), float(self.tally[STRAIN]))
-
-    def arrays(self) -> tuple[Any, ...]:
-        """What the compiled loop of a virtual test takes."""
-        return (
-            self.plan, self.held, self.room, self.motion, self.operator, self.link, self.base, self.influence, self.ground,
-            self.p1, self.dt, self.array, self.options, self.tally, tuple(self.log), self._keep, self.measured,
-        )  # fmt: skip
 
     # Afterwards
 
@@ -358,8 +376,8 @@ class FrameSolver:
 
     def response(self) -> Response:
         """Histories of the computed part up to now; the tested part's force is an applied load of it."""
-        done = self.step + 1 if self._keep else 1
-        if not self._keep:
+        done = self.step + 1 if self.keeps else 1
+        if not self.keeps:
             self.log.put(0, self.motion)
         patterns = np.vstack([self.influence, -self.L])
         change = self.measured[:done] - self.link.zero
@@ -371,7 +389,7 @@ class FrameSolver:
         }  # fmt: skip
         load = self.begin.load - self.L.T @ (self.link.force - self.link.zero)
         time = self.begin.time + self.dt * np.arange(done)
-        if not self._keep:
+        if not self.keeps:
             time = np.array([self.begin.time + self.dt * self.step])
         supports = np.tile(self.begin.supports, (done, 1))
         ending = Ending.COMPLETED if self.step == self.steps else Ending.INTERRUPTED

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from frame2d.errors import Frame2dError, InputError, within
+from frame2d.hybrid.box import opened
 from frame2d.hybrid.computed import MatrixSolver
 from frame2d.hybrid.frame_solver import FrameSolver, ahead, behind
 from frame2d.hybrid.limits import Limits
@@ -104,23 +105,17 @@ def _run(rig, net, rng, T, A, B, P, y, load, weights, ticks, ramp, smooth, avera
 
 
 @compiled
-def _run_frame(  # type: ignore[no-untyped-def]
-    rig, net, rng, plan, held, room, motion, op, link, base, influence, ground, p1, dt, scheme, options, tally, log,
-    keep, measured, weights, ticks, ramp, smooth, averaged, out,
-):  # fmt: skip
+def _run_frame(rig, net, rng, box, dt, keep, weights, ticks, ramp, smooth, averaged, out):  # type: ignore[no-untyped-def]
     """The same around the frame solver's own step; returns the steps done."""
-    freedoms = link.at.size
-    steps = ground.size - 1
+    desk = opened(box)
+    link, freedoms, steps = desk.link, desk.link.at.size, desk.ground.size - 1
     targets = np.zeros((weights.size, freedoms))
     for w in range(weights.size):
         targets[w] = link.at
     command, displacement, force = np.zeros(freedoms), np.zeros(freedoms), np.zeros(freedoms)
     trace = np.zeros((0, 3))
     for step in range(steps):
-        status = ahead(
-            plan, held, room, motion, op, link, base, influence, ground, step, p1, dt, scheme, options
-        )
-        if status != OK:
+        if ahead(box, step, dt) != OK:
             return step
         for w in range(weights.size - 1, 0, -1):
             for i in range(freedoms):
@@ -134,24 +129,7 @@ def _run_frame(  # type: ignore[no-untyped-def]
             return step
         if read_out(rig, averaged, displacement, force) != OK:
             return step
-        behind(
-            plan,
-            room,
-            motion,
-            op,
-            link,
-            influence,
-            ground,
-            step,
-            force,
-            p1,
-            dt,
-            scheme,
-            tally,
-            log,
-            keep,
-            measured,
-        )
+        behind(box, step, force, dt, keep)
         for i in range(freedoms):
             out[step, 0, i] = targets[0, i]
             out[step, 1, i] = command[i]
@@ -198,7 +176,7 @@ def virtual_test(
     arrays, net, rng = rig.arrays
     how = (w, ticks, ramp, rig.motion == "ramp-and-hold", averaged, out)
     if isinstance(solver, FrameSolver):
-        done = _run_frame(arrays, net, rng, *solver.arrays(), *how)
+        done = _run_frame(arrays, net, rng, solver.desk, solver.dt, solver.keeps, *how)
         solver.step = done
     else:
         loop = loop_of(solver)
