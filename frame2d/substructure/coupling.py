@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NoReturn
 
 import numpy as np
 
@@ -145,7 +145,6 @@ class Run:
         found = solve(evaluate, guess, self.slope("all", self.linear), self.tolerance)
         if found is None:
             self.fail(step)
-            return
         lam, reached, count = found
         for j in range(1, self.common + 1):
             self.lam[step + j] = before + (lam - before) * (j / self.common)
@@ -166,7 +165,7 @@ class Run:
         self.work[here * ratio] += share * float(0.5 * (lam0 + lam1) @ moved)
         own.append(snap)
 
-    def fail(self, step: int) -> None:
+    def fail(self, step: int) -> NoReturn:
         """Raise, with what was computed up to the last instant that all parts reached."""
         whole = step // self.common * self.common
         when = f"found no common velocity in the step after {step * self.fine:g} s"
@@ -239,11 +238,10 @@ class Interleaved:
         found = evaluate(lam)
         if found is None:
             run.fail(step)
-            return
         length = here + 1 - self.origin[k]
         kept = run.slope((k, length), part.linear)
-        if kept.matrix is None or not part.linear:
-            kept.measure(evaluate, lam, found[0])
+        if (kept.matrix is None or not part.linear) and not kept.measure(evaluate, lam, found[0]):
+            run.fail(step)
         assert kept.matrix is not None
         self.compliance[k] = kept.matrix
         link = kept.matrix @ lam
@@ -282,7 +280,6 @@ class Interleaved:
         found = solve(evaluate, run.guess(step, 1), slope, run.tolerance)
         if found is None:
             run.fail(step)
-            return
         run.lam[step + 1], reached, run.evaluations[step + 1] = found
         for k, snap in zip(arriving, reached, strict=True):
             run.put(k, snap, self.origin[k], 0.5 if self.ahead[k] else 1.0)

@@ -84,6 +84,7 @@ class MovingFrame:
     def __init__(self, part: FramePart, steps: int) -> None:
         self.part, self.system, self.dt, self.steps = part, part.system, part.dt, steps
         self.B = csr_matrix(part.interface)
+        self.rows = self.B.toarray()
         self.linear = not part.system.parts
         system = part.system
         self.begin_state = part.state or system.rest()
@@ -186,7 +187,7 @@ class MovingFrame:
         length = self.dt * (last - first)
         way = self.way(length)
         motion = copy_motion(snap.motion)
-        p0, p1 = self.load(first) + self.B.T @ lam0, self.load(last) + self.B.T @ lam1
+        p0, p1 = self.load(first) + lam0 @ self.rows, self.load(last) + lam1 @ self.rows
         rest = p0, p1, self.shift, self.shift, length, self.part.scheme.array(), self.options
         if way.marcher is None:
             status = advance(self.plan, way.room, motion, *rest)
@@ -203,11 +204,11 @@ class MovingFrame:
 
     def velocity(self, snap: Snap) -> np.ndarray:
         """B·v."""
-        return np.asarray(self.B @ snap.motion.v)
+        return np.asarray(self.rows @ snap.motion.v)
 
     def displacement(self, snap: Snap) -> np.ndarray:
         """B·u."""
-        return np.asarray(self.B @ snap.motion.q)
+        return np.asarray(self.rows @ snap.motion.q)
 
     def mass(self) -> csr_matrix:
         """Mass of the free freedoms."""
@@ -222,7 +223,7 @@ class MovingFrame:
         last = snaps[-1].motion
         way = self.way(self.dt)
         motion = last if way.marcher is None else way.marcher.end(last)
-        patterns = np.vstack([self.patterns, self.B.toarray()])
+        patterns = np.vstack([self.patterns, self.rows])
         extra = {
             "ground": None if self.ground is None else self.ground[:rows],
             "influence": self.system.influence(),

@@ -104,8 +104,8 @@ class Slope:
         self.size = size if linear else 1e-6 * size
         self.matrix: np.ndarray | None = None
 
-    def measure(self, evaluate: Evaluate, at: np.ndarray, gap: np.ndarray) -> np.ndarray:
-        """Slope at the multipliers `at`, where the gap is `gap`, by one more evaluation a tie."""
+    def measure(self, evaluate: Evaluate, at: np.ndarray, gap: np.ndarray) -> bool:
+        """Slope at the multipliers `at`, where the gap is `gap`, by one more evaluation a tie; false where none is."""
         matrix = np.zeros((gap.size, gap.size))
         for j in range(gap.size):
             nudge = self.size / self.scale[j]
@@ -113,10 +113,10 @@ class Slope:
             moved[j] += nudge
             found = evaluate(moved)
             if found is None:
-                raise ArithmeticError("a part has no equilibrium near its start")
+                return False
             matrix[:, j] = (found[0] - gap) / nudge
         self.matrix = matrix
-        return matrix
+        return True
 
     def correct(self, moved: np.ndarray, change: np.ndarray) -> None:
         """Make the slope agree with the last move of the multipliers."""
@@ -141,13 +141,13 @@ def solve(
         return None
     gap, reached = found
     count = 1
-    if slope.matrix is None:
-        slope.measure(evaluate, lam, gap)
-        count += gap.size
+    if slope.matrix is None and not slope.measure(evaluate, lam, gap):
+        return None
     best = np.inf
     for turn in range(MOST):
         if turn and turn % PATIENCE == 0 and not slope.linear:
-            slope.measure(evaluate, lam, gap)
+            if not slope.measure(evaluate, lam, gap):
+                return None
             count += gap.size
         assert slope.matrix is not None
         move = np.linalg.solve(slope.matrix, -gap)

@@ -96,7 +96,7 @@ def test_equal_parts_are_the_monolithic_scheme(scheme: object, method: object) -
 def test_three_parts_are_the_monolithic_scheme(method: object) -> None:
     """Three parts that meet at one node, tied without repetition, equal the unsplit frame too."""
     first = split(storeys(), TESTED, tested_share={"01": 0.4})
-    second = split(first.computed, ["beam 11", "column 11", "column 12"], tested_share={"11": 0.7})
+    second = split(first.computed, ["beam 11", "column 11"], tested_share={"11": 0.7})
     systems = {
         "rest": second.computed_system,
         "middle": second.tested_system,
@@ -114,7 +114,7 @@ def test_three_parts_are_the_monolithic_scheme(method: object) -> None:
         for component in ("ux", "uy", "rz"):
             wanted = whole.displacement(node, component)
             found = coupled.responses[name].displacement(node, component)
-            assert np.abs(found - wanted).max() < 1e-10 * np.abs(wanted).max()
+            assert np.abs(found - wanted).max() < 1e-10 * np.abs(whole.log.q).max()
 
 
 @pytest.mark.parametrize("fine", ["computed", "tested"])
@@ -143,7 +143,7 @@ def oscillator(dt: float, ratio: int, method: object, scheme: object = None) -> 
         MatrixPart("A", 600.0 * one, 0.0 * one, 2e4 * one, one, ratio * dt, scheme, **start),
         MatrixPart("B", 400.0 * one, 0.0 * one, 1e4 * one, -one, dt, scheme, **start),
     ]
-    coupled = coupled_history(parts, 1.2, method=method)
+    coupled = coupled_history(parts, 0.48, method=method)
     history, omega = coupled.responses["A"], np.sqrt(30.0)
     exact = 0.01 * np.cos(omega * history.time) + 0.1 / omega * np.sin(omega * history.time)
     return float(np.abs(history.u[:, 0] - exact).max())
@@ -167,8 +167,9 @@ def oscillator(dt: float, ratio: int, method: object, scheme: object = None) -> 
 def test_measured_order(method: object, ratio: int, order: float, scheme: object) -> None:
     """Errors fall with the second power of the step without sub-cycling; with it, with the first by Gravouil &
     Combescure and Pegon & Magonette, and still with the second by Prakash & Hjelmstad."""
-    errors = [oscillator(dt, ratio, method, scheme) for dt in (1e-3, 5e-4, 2.5e-4)]
-    measured = np.log2(errors[1] / errors[2])
+    first = 4e-3 if ratio == 1 else 1e-3
+    errors = [oscillator(dt, ratio, method, scheme) for dt in (first, first / 2)]
+    measured = np.log2(errors[0] / errors[1])
     assert measured == pytest.approx(order, abs=0.15)
 
 
@@ -194,11 +195,10 @@ def test_parts_keep_their_own_schemes() -> None:
     start = {"computed": {("2", "ux"): 0.05}, "tested": {("2", "ux"): 0.05}}
     K = np.diag([7e6, 5e6, 2e6]) + np.diag([-3e6, -2e6], 1) + np.diag([-3e6, -2e6], -1)
     rate = np.block([[np.zeros((3, 3)), np.eye(3)], [-np.diag(1.0 / np.array(masses)) @ K, np.zeros((3, 3))]])
-    initial = np.linalg.solve(np.eye(3), [0.0, 0.05, 0.0])
-    exact = expm(rate * 0.4)[:3, 3:] @ initial
+    exact = expm(rate * 0.4)[:3, 3:] @ [0.0, 0.05, 0.0]
     for scheme in (central_difference(), chang(), kolay_ricles(0.9), first_order_alpha(0.9)):
         parts = parts_of(
-            cut, {"computed": 4e-3, "tested": 1e-3}, scheme={"computed": newmark(), "tested": scheme}
+            cut, {"computed": 2e-3, "tested": 5e-4}, scheme={"computed": newmark(), "tested": scheme}
         )
         parts = [
             FramePart(p.name, p.system, p.interface, p.dt, p.scheme, initial_velocity=start[p.name])
@@ -209,7 +209,7 @@ def test_parts_keep_their_own_schemes() -> None:
         assert found == pytest.approx(exact[2], abs=2e-2 * np.abs(exact).max())
 
 
-@pytest.mark.parametrize(("method", "modes"), [("massless", 0), ("craig-bampton", 9)])
+@pytest.mark.parametrize(("method", "modes"), [("massless", 0), ("craig-bampton", 8)])
 def test_exact_condensation_changes_nothing(method: str, modes: int) -> None:
     """Without damping on massless freedoms, static condensation and all modes kept give the motion of the whole."""
     cut = split(storeys(), TESTED)
@@ -217,14 +217,30 @@ def test_exact_condensation_changes_nothing(method: str, modes: int) -> None:
     small = condense(cut.computed_system, cut.pick_computed, method=method, modes=modes, damping=damping)
     whole = time_history(cut.whole_system, record(), damping=damping)
     tested = parts_of(cut, DT, damping=damping, record=record())[1]
-    if method == "craig-bampton":
-        with pytest.raises(InputError, match="modes"):
-            condense(cut.computed_system, cut.pick_computed, method=method, modes=modes)
-        return
     coupled = coupled_history([small.part("computed", DT, STEPS, record=record()), tested], STEPS * DT)
     q = small.displacements(coupled.responses["computed"].u)
     wanted = whole.log.q @ cut.expand("computed").T.toarray()
     assert np.abs(q - wanted).max() < 1e-10 * np.abs(wanted).max()
+
+
+def test_more_modes_come_nearer() -> None:
+    """Craig-Bampton with more modes of the held computed part comes nearer to the whole; Guyan alone is far."""
+    cut = split(storeys(), TESTED)
+    damping = StiffnessMass(0.4, 0.0)
+    smooth = SimpleNamespace(acceleration=np.sin(9.0 * DT * np.arange(61)) ** 3, dt=DT)
+    whole = time_history(cut.whole_system, smooth, damping=damping)
+    wanted = whole.log.q @ cut.expand("computed").T.toarray()
+    tested = parts_of(cut, DT, damping=damping, record=smooth)[1]
+    errors = []
+    for method, modes in (("guyan", 0), ("craig-bampton", 1), ("craig-bampton", 3)):
+        small = condense(cut.computed_system, cut.pick_computed, method=method, modes=modes, damping=damping)
+        coupled = coupled_history([small.part("computed", DT, STEPS, record=smooth), tested], STEPS * DT)
+        q = small.displacements(coupled.responses["computed"].u)
+        errors.append(np.abs(q - wanted).max() / np.abs(wanted).max())
+    assert errors[0] > 10.0 * errors[1]
+    assert 0.01 > errors[1] > errors[2]
+    with pytest.raises(InputError, match="modes"):
+        condense(cut.computed_system, cut.pick_computed, method="guyan", modes=2)
 
 
 def refused(words: str, run: Callable[[], object]) -> None:
