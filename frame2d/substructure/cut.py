@@ -35,6 +35,7 @@ def cut_at(frame: Frame, member: str, distance: float) -> Frame:
         floors=dict(frame.floors),
         ties=list(frame.ties),
         bodies=list(frame.bodies),
+        follows=list(frame.follows),
         members={},
         member_loads=[],
     )

@@ -27,6 +27,7 @@ def joined(split: "Split") -> Frame:
     frame.member_loads = [*computed.member_loads, *tested.member_loads]
     frame.ties = list(computed.ties)
     frame.bodies = list(computed.bodies)
+    frame.follows = list(computed.follows)
     for old in tested.nodes.values():
         frame.nodes[name[old.name]] = replace(old, name=name[old.name])
     for node, held in tested.supports.items():
@@ -38,6 +39,9 @@ def joined(split: "Split") -> Frame:
     frame.node_loads += [replace(load, node=name[load.node]) for load in tested.node_loads]
     frame.ties += [(component, tuple(name[node] for node in group)) for component, group in tested.ties]
     frame.bodies += [(name[lead], tuple(name[n] for n in rest), parts) for lead, rest, parts in tested.bodies]
+    for (node, component), terms in tested.follows:
+        renamed = tuple((name[lead], part, weight) for lead, part, weight in terms)
+        frame.follows.append(((name[node], component), renamed))
     for node, component in split.interface:
         frame.ties.append((component, (node, name[node])))
     for key, floor in split.whole.floors.items():

@@ -46,6 +46,11 @@ def spread_nodes(frame: Frame, tested: set[str]) -> tuple[set[str], set[str]]:
         if reached & own and reached & rest:
             own.add(lead)
             rest.add(lead)
+    for (node, _), terms in frame.follows:
+        leads = {lead for lead, _, _ in terms}
+        for side in (own, rest):
+            if node in side:
+                side |= leads
     return rest, own
 
 
@@ -102,4 +107,9 @@ def part_of(frame: Frame, name: str, members: set[str], nodes: set[str], share: 
         here = tuple(node for node in followers if node in nodes)
         if lead in nodes and here:
             part.bodies.append((lead, here, components))
+    part.follows = [
+        (follower, terms)
+        for follower, terms in frame.follows
+        if {follower[0], *(lead for lead, _, _ in terms)} <= nodes
+    ]
     return part

@@ -104,6 +104,27 @@ def test_tie_and_body_across_the_cut_keep_a_common_node() -> None:
     assert abs(total - whole.mass).max() <= 1e-14 * abs(whole.mass).max()
 
 
+def test_components_that_follow_others_stay_with_what_they_follow() -> None:
+    """A node that follows leads of the other part is tied to them through copies of the leads."""
+    frame = Frame("a middle node that follows two heads")
+    column = BeamColumn(E=210e9, A=1e-2, I=1e-4)
+    for k in range(3):
+        frame.node(f"foot {k}", 5.0 * k, 0.0, support="fixed")
+        frame.node(f"head {k}", 5.0 * k, 3.0, mass=1e3)
+        frame.member(f"column {k}", f"foot {k}", f"head {k}", column)
+    frame.follow("head 1", "ux", {("head 0", "ux"): 0.5, ("head 2", "ux"): 0.5})
+    cut = split(frame, ["column 1"])
+    assert set(cut.interface) == {("head 0", "ux"), ("head 2", "ux")}
+    whole = cut.whole_system
+    for matrix in (lambda s: s.mass, lambda s: s.tangent()):
+        total = sum(
+            cut.expand(part).T @ matrix(cut.system(part)) @ cut.expand(part)
+            for part in ("computed", "tested")
+        )
+        assert abs(total - matrix(whole)).max() <= 1e-14 * abs(matrix(whole)).max()
+    assert cut.joined_system.count >= whole.count
+
+
 def test_wrong_splits_are_refused(frame: Frame) -> None:
     """Unknown names, held or repeated freedoms, nothing or everything tested: each error names the thing."""
     tested = CUTS["links and columns"]
