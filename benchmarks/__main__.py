@@ -9,6 +9,8 @@ BENCHMARKS = {
     "textbook": "values of the verification cases beside their references",
     "speed": "time of a step against other solvers, cost growth, ensembles",
     "robust": "random frames and motions: how each run ends",
+    "deadline": "steps of a hybrid test against the clock, and against SIGKILL",
+    "rehearsal": "200 virtual tests of the demo split at the rig's controller rate",
 }
 
 
@@ -19,6 +21,14 @@ def main(arguments: list[str] | None = None) -> int:
     for name, what in BENCHMARKS.items():
         command = commands.add_parser(name, help=what, description=what)
         command.add_argument("--json", metavar="F", help="also write the figures to this file")
+        if name == "deadline":
+            command.add_argument("--seconds", type=float, default=60.0, help="length of each paced loop (60)")
+            command.add_argument(
+                "--kills", type=int, default=50, help="SIGKILLs of either process (50; 0: none)"
+            )
+            command.add_argument("--full", action="store_true", help="500 kills")
+        if name == "rehearsal":
+            command.add_argument("--runs", type=int, default=200, help="virtual tests of each kind (200)")
         if name == "textbook":
             command.add_argument("cases", nargs="*", metavar="CASE", help="cases such as LS-1 (default: all)")
     args = parser.parse_args(arguments)

@@ -27,7 +27,6 @@ from frame2d.compare import nrmse, peak_error
 from frame2d.demo.building import demo_frame
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid import (
-    CHECKS,
     Actuator,
     Checks,
     Controller,
@@ -53,7 +52,7 @@ from frame2d.hybrid import (
     polynomial,
 )
 from frame2d.hybrid.actuator import loop_lag
-from frame2d.hybrid.deadline import Timing, empty_loop, timing
+from frame2d.hybrid.deadline import Timing, empty_loop, paced_run, timing
 from frame2d.hybrid.rehearsal import Rehearsal, rehearsal
 from frame2d.materials import Series
 from frame2d.model.state import State
@@ -393,25 +392,15 @@ def indices(reference: np.ndarray, compared: np.ndarray) -> dict[str, float]:
     }
 
 
-def paced_test(
-    record: Record, seconds: float, state: State | None = None, journal: Path | None = None
-) -> Timing:
+def paced_test(record: Record, seconds: float, state: State | None = None) -> Timing:
     """Deadline figures of the demo split paced at 1024 Hz against the rig in this process, journal on (batched)."""
-    solver_dt = 1.0 / 1024.0
-    steps = round(seconds / solver_dt)
-    motion = small_motion(record, solver_dt, steps)
-    with tempfile.TemporaryDirectory() as own:
-        solver = demo_solver(motion, 1.0, state, dt=solver_dt, time_scale=1.0, history=False)
-        test = HybridTest(
-            solver.fresh,
-            real_time_rig(state), wide_limits(), Unattended(True), journal or Path(own) / "paced.db", time_scale=1.0,
-            pace=solver_dt, mode="batched", may_lose=4096, stiffness=_declared().credible,
-        )  # fmt: skip
-        try:
-            outcome = test.run(CHECKS)
-        finally:
-            test.close()
-    return timing(outcome.step_time, outcome.lateness, solver_dt)
+    dt = 1.0 / 1024.0
+    motion = small_motion(record, dt, round(seconds / dt))
+    solver = demo_solver(motion, 1.0, state, dt=dt, time_scale=1.0, history=False)
+    figures, outcome = paced_run(solver.fresh, real_time_rig(state), wide_limits())
+    if outcome.ending != "completed":
+        raise Frame2dError(f"the paced test ended as {outcome.ending}: {outcome.events}")
+    return figures
 
 
 def real_time_rig(state: State | None = None) -> Rig:

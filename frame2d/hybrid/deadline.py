@@ -9,13 +9,19 @@ rows go to a writer's thread and the step waits only if the medium has fallen `m
 that many steps of the log, and the journal is not in the step's path.
 """
 
+import tempfile
 import time
-from typing import NamedTuple
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from frame2d.errors import positive
-from frame2d.hybrid.conduct import _undisturbed, _wait_until
+from frame2d.hybrid.computed import Solver
+from frame2d.hybrid.conduct import CHECKS, HybridTest, Outcome, _undisturbed, _wait_until
+from frame2d.hybrid.limits import Limits
+from frame2d.hybrid.operator import Unattended
 
 #: Upper edges of the histogram's classes, µs; the last class is open.
 EDGES = (25.0, 50.0, 75.0, 100.0, 150.0, 200.0, 250.0, 350.0, 500.0, 750.0, 1000.0, 2000.0)
@@ -81,4 +87,34 @@ def empty_loop(rate: float = 1024.0, seconds: float = 10.0) -> Timing:
     return timing(spent, lateness, period)
 
 
-__all__ = ["EDGES", "Timing", "empty_loop", "timing"]
+def paced_run(
+    make_solver: Callable[[float], Solver],
+    specimen: Any,
+    limits: Limits,
+    *,
+    rate: float = 1024.0,
+    journal: str | Path | None = None,
+    may_lose: int = 4096,
+) -> tuple[Timing, Outcome]:
+    """A whole test against a model, paced at `rate` steps a second, with its journal in batched mode.
+
+    Nobody is asked and no check is made: for models only. One step is taken beforehand on a twin, so that nothing is
+    compiled or touched for the first time while the clock runs.
+    """
+    period = 1.0 / positive("rate", rate)
+    twin = make_solver(1.0)
+    twin.predict()
+    twin.correct(np.zeros(twin.freedoms))
+    with tempfile.TemporaryDirectory() as own:
+        test = HybridTest(
+            make_solver, specimen, limits, Unattended(True), journal or Path(own) / "paced.db", pace=period,
+            mode="batched", may_lose=may_lose,
+        )  # fmt: skip
+        try:
+            outcome = test.run(CHECKS)
+        finally:
+            test.close()
+    return timing(outcome.step_time, outcome.lateness, period), outcome
+
+
+__all__ = ["EDGES", "Timing", "empty_loop", "paced_run", "timing"]
