@@ -24,9 +24,9 @@ class VirtualTest(NamedTuple):
 
 
 def hidden_law(law: LawLike, seed: int, spread: float = 0.2) -> Law:
-    """A law with seeded parameters: each of `law` (or its example) moved by up to `spread` of its range or value.
+    """A law with seeded parameters: each of `law` (or its example) times or divided by up to 1 + `spread`.
 
-    What is 0 there stays 0. Raises `InputError` when no admissible set is met in 100 draws.
+    What is 0 stays 0. Raises `InputError` when no admissible set is met in 100 draws.
     """
     within("spread", spread, 0.0, 0.9)
     kind, template = class_of(law)

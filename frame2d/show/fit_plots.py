@@ -42,11 +42,9 @@ def plot_fit(fit: Fit, test: CyclicTest | None = None) -> "Figure":
     along = "sample" if test.time is None else "time (s)"
     history.plot(x, test.force * load[0], **_MEASURED)
     history.plot(x, force * load[0], **_COMPUTED)
-    history.plot(
-        x, (force - test.force) * load[0], color=VERMILION, linewidth=0.6, label="computed − measured"
-    )
+    history.plot(x, (force - test.force) * load[0], color=VERMILION, linewidth=0.6)
     dress(history, along, f"force ({load[1]})")
-    history.legend(fontsize=8, frameon=False, loc="upper left")
+    history.set_title("red: computed − measured", fontsize=8, loc="right", color=VERMILION)
     energy.plot(x, work(test.deformation, test.force) * 1e-3, **_MEASURED)
     energy.plot(x, work(test.deformation, force) * 1e-3, **_COMPUTED)
     dress(energy, along, "work (kJ)")
@@ -67,7 +65,8 @@ def plot_parameters(fit: Fit) -> "Figure":
     right.set_yticks(range(len(names)), [""] * len(names))
     right.set_title("correlation of the estimates", fontsize=9.5, loc="left")
     figure.colorbar(shown, ax=right, shrink=0.7)
-    missing = "; ".join(str(direction) for direction in fit.uncertainty.directions)
+    loose = [p.name for p in fit.fitted if p.status == "not determined"]
+    missing = "; ".join([*loose, *(str(direction) for direction in fit.uncertainty.directions)])
     caption(
         figure, f"{100 * fit.level:g} % intervals: {fit.estimator}. Not determined: {missing or 'nothing'}"
     )
