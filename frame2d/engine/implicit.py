@@ -50,8 +50,8 @@ def prepare(plan, room, scheme, dt):
 
 
 @compiled
-def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virgin):
-    """One step of length `dt` from loads `p0` to `p1`; commits and returns CONVERGED, or leaves `motion` as it was."""
+def begin(plan, room, motion, p0, p1, dt, scheme):
+    """What a step of length `dt` from loads `p0` to `p1` starts with, in the room; returns w and ∂v'/∂u' of the step."""
     n = motion.q.size
     dynamic = scheme[DYNAMIC] > 0.0
     alpha_m, alpha_f, gamma, beta = scheme[ALPHA_M], scheme[ALPHA_F], scheme[GAMMA], scheme[BETA]
@@ -83,6 +83,14 @@ def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virg
             room.vp[i] = 0.0
             room.q[i] = motion.q[i]
             room.g[i] = weight * p1[i] + alpha_f * (p0[i] - motion.f[i])
+    return weight, cv
+
+
+@compiled
+def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virgin):
+    """One step of length `dt` from loads `p0` to `p1`; commits and returns CONVERGED, or leaves `motion` as it was."""
+    dynamic = scheme[DYNAMIC] > 0.0
+    weight, cv = begin(plan, room, motion, p0, p1, dt, scheme)
     status = equilibrate(
         plan, room, motion, shift, dt if dynamic else 0.0, weight, cv, tolerance, most, virgin
     )
