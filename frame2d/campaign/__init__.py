@@ -5,7 +5,8 @@
 | `LimitState` | record, factor, what is replaced afterwards |
 | `DeviceCapacity`, `StaysElastic`, `Criteria` | what an inspection compares with |
 | `Campaign`, `Result` | run and resume the limit states in order |
-| `Runner`, `Computed`, `Run` | who runs a test: a hybrid test or the all-computed frame |
+| `Runner`, `Run` | who runs a test |
+| `ComputedRunner`, `HybridRunner` | the all-computed frame; hybrid tests of a divided one, real or rehearsed |
 | `Measured`, `measured` | histories of a test as plain arrays, on disk and back |
 | `Inspection`, `Finding`, `inspect` | demands beside capacities, verdicts |
 | `Wear` | turning points, energy, peaks of each device since it was put in |
@@ -17,6 +18,7 @@
 
 from frame2d.campaign.campaign import Campaign, Result
 from frame2d.campaign.capacities import Criteria, DeviceCapacity, StaysElastic
+from frame2d.campaign.hybrid_runner import HybridRunner
 from frame2d.campaign.inspection import Finding, Inspection, inspect, inspect_fit
 from frame2d.campaign.intensity import (
     Curve,
@@ -31,19 +33,20 @@ from frame2d.campaign.intensity import (
 from frame2d.campaign.limit_states import LimitState
 from frame2d.campaign.measured import Loop, Measured, measured
 from frame2d.campaign.replacement import Replacement, Swap, replace_devices, residual_drifts, rest
-from frame2d.campaign.runner import Computed, Run, Runner
+from frame2d.campaign.runner import ComputedRunner, Run, Runner
 from frame2d.campaign.sweep import Finished, Job, counts, grid, sweep, tabulated
 from frame2d.campaign.wear import Wear
 
 __all__ = [
     "Campaign",
-    "Computed",
+    "ComputedRunner",
     "Criteria",
     "Curve",
     "DeviceCapacity",
     "Finding",
     "Finished",
     "Fragility",
+    "HybridRunner",
     "Inspection",
     "IntensityRun",
     "Job",

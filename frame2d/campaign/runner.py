@@ -1,4 +1,4 @@
-"""Who runs the tests of a campaign: `Runner` says what is asked of it, `Computed` is the all-computed one.
+"""Who runs the tests of a campaign: `Runner` says what is asked of it, `ComputedRunner` is the all-computed one.
 
 A hybrid test, its rehearsal and an all-computed run drive the same campaign: each is a `Runner`. What its state is, only
 the runner knows; the campaign hands it from one limit state to the next and puts it on disk through the runner.
@@ -67,7 +67,7 @@ class Runner(Protocol):
 
 
 @dataclass
-class Computed:
+class ComputedRunner:
     """All-computed tests of a `System`; `options` go to `time_history` (damping, scheme, dt, drift_limit, …).
 
     `run_one(system, shaking, state, factor=…, **options)` stands in for `time_history` where another way of running

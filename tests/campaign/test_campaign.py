@@ -10,7 +10,7 @@ import pytest
 from frame2d.analysis import Rayleigh, gravity, time_history
 from frame2d.campaign import (
     Campaign,
-    Computed,
+    ComputedRunner,
     Criteria,
     DeviceCapacity,
     LimitState,
@@ -88,7 +88,7 @@ def states(last: float = 2.5) -> list[LimitState]:
 @pytest.fixture(scope="module")
 def done(tmp_path_factory):
     folder = tmp_path_factory.mktemp("campaign")
-    return folder, Campaign(Computed(SYSTEM, OPTIONS), states(), CRITERIA, folder).run()
+    return folder, Campaign(ComputedRunner(SYSTEM, OPTIONS), states(), CRITERIA, folder).run()
 
 
 def test_state_is_carried_from_one_limit_state_to_the_next(done):
@@ -155,9 +155,9 @@ def test_strain_of_columns_is_that_of_beam_theory(done):
 def test_an_interrupted_campaign_goes_on_where_it_stopped(done, tmp_path):
     """Stopped after two of four tests and started again, it takes two over and ends in the same bits."""
     _, results = done
-    half = Campaign(Computed(SYSTEM, OPTIONS), states(), CRITERIA, tmp_path).run(until=NAMES[1])
+    half = Campaign(ComputedRunner(SYSTEM, OPTIONS), states(), CRITERIA, tmp_path).run(until=NAMES[1])
     assert [r.resumed for r in half] == [False, False]
-    rest = Campaign(Computed(SYSTEM, OPTIONS), states(), CRITERIA, tmp_path).run()
+    rest = Campaign(ComputedRunner(SYSTEM, OPTIONS), states(), CRITERIA, tmp_path).run()
     assert [r.resumed for r in rest] == [True, True, False, False]
     for one, other in zip(results, rest, strict=True):
         assert np.array_equal(one.measured.shear, other.measured.shear)
@@ -171,9 +171,9 @@ def test_what_has_changed_is_run_again(done, tmp_path):
 
     folder, _ = done
     shutil.copytree(folder, tmp_path / "copy")
-    changed = Campaign(Computed(SYSTEM, OPTIONS), states(2.6), CRITERIA, tmp_path / "copy").run()
+    changed = Campaign(ComputedRunner(SYSTEM, OPTIONS), states(2.6), CRITERIA, tmp_path / "copy").run()
     assert [r.resumed for r in changed] == [True, True, False, False]
-    other = Computed(SYSTEM, {**OPTIONS, "damping": Rayleigh(0.02, (1, 2))})
+    other = ComputedRunner(SYSTEM, {**OPTIONS, "damping": Rayleigh(0.02, (1, 2))})
     assert not Campaign(other, states(2.6)[:1], CRITERIA, tmp_path / "copy").run()[0].resumed
 
 
@@ -208,18 +208,18 @@ def test_a_run_without_equilibrium_is_no_collapse_and_ends_the_campaign(tmp_path
         response = time_history(system, shaking, state, factor=factor, duration=None, **options)
         raise AnalysisError("no equilibrium", replace(response, outcome=Outcome.NOT_CONVERGED))
 
-    results = Campaign(Computed(SYSTEM, OPTIONS, stops), states(), CRITERIA, tmp_path).run()
+    results = Campaign(ComputedRunner(SYSTEM, OPTIONS, stops), states(), CRITERIA, tmp_path).run()
     assert len(results) == 1
     test, inspection = results[0].measured, results[0].inspection
     assert not test.completed and not test.collapsed and "not a collapse" in test.outcome
     assert inspection.verdict == "not judged" and test.time.size > 100
-    again = Campaign(Computed(SYSTEM, OPTIONS, stops), states(), CRITERIA, tmp_path).run()
+    again = Campaign(ComputedRunner(SYSTEM, OPTIONS, stops), states(), CRITERIA, tmp_path).run()
     assert again[0].resumed and len(again) == 1
 
 
 def test_a_collapse_is_called_by_its_criterion():
     """A run that passes the drift limit is collapsed, and nothing follows."""
-    results = Campaign(Computed(SYSTEM, {**OPTIONS, "drift_limit": 0.002}), states(), CRITERIA).run()
+    results = Campaign(ComputedRunner(SYSTEM, {**OPTIONS, "drift_limit": 0.002}), states(), CRITERIA).run()
     assert (
         len(results) == 1
         and results[0].measured.collapsed
@@ -257,16 +257,16 @@ def test_bad_campaigns_are_refused_before_they_run():
     """Twins, repetitions of what never was, unknown devices, bare arrays and numbers in % are named."""
     one = LimitState("a", QUAKE)
     with pytest.raises(InputError, match="comes twice"):
-        Campaign(Computed(SYSTEM), [one, one])
+        Campaign(ComputedRunner(SYSTEM), [one, one])
     with pytest.raises(Frame2dError, match="does not come before"):
-        Campaign(Computed(SYSTEM), [LimitState("a", QUAKE, repeats="b")])
+        Campaign(ComputedRunner(SYSTEM), [LimitState("a", QUAKE, repeats="b")])
     with pytest.raises(InputError, match="device to replace after 'a'"):
-        Campaign(Computed(SYSTEM), [LimitState("a", QUAKE, replace=("diagonal 7",))])
+        Campaign(ComputedRunner(SYSTEM), [LimitState("a", QUAKE, replace=("diagonal 7",))])
     with pytest.raises(InputError, match="bare array"):
         LimitState("a", np.zeros(3))
     with pytest.raises(InputError, match="a ratio, not %"):
         Criteria(residual_drift=0.5)
     with pytest.raises(InputError, match="missing"):
-        Campaign(Computed(SYSTEM), [])
+        Campaign(ComputedRunner(SYSTEM), [])
     with pytest.raises(InputError, match="no member matches"):
         StaysElastic("pillar *", 0.1, 0.002).members(["column 1"])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from frame2d.analysis import Rayleigh, gravity, push
-from frame2d.campaign import Campaign, Computed, Criteria, DeviceCapacity, LimitState, StaysElastic
+from frame2d.campaign import Campaign, ComputedRunner, Criteria, DeviceCapacity, LimitState, StaysElastic
 from frame2d.demo.building import demo_frame
 from frame2d.report import build_report, fact, limit_state_entry, picture, table, write_summary
 from frame2d.show import plot_frame, save_figure
@@ -42,7 +42,7 @@ def campaign(tmp_path_factory):
     )
     runs = [
         Campaign(
-            Computed(system, {"damping": Rayleigh(zeta, (1, 3))}, origin=origin), states, criteria, folder
+            ComputedRunner(system, {"damping": Rayleigh(zeta, (1, 3))}, origin=origin), states, criteria, folder
         ).run()
         for zeta, origin, folder in ((0.03, "computed", root / "campaign"), (0.04, "reference", None))
     ]
