@@ -17,7 +17,7 @@ from frame2d.reduction.fidelity import Fidelity, Limits, Row, fidelity, mac
 from frame2d.reduction.models import BuildingModel, Curve, FrameModel, Loop, Model, Run, Shapes
 from frame2d.reduction.plan import BuildingSystem
 from frame2d.reduction.ranking import CutRanking, Ranked, Rig, Weights, rank_cuts
-from frame2d.reduction.share import PlaneReduction, loaded_frame, plane_frame
+from frame2d.reduction.share import PlaneReduction, centres_of_stiffness, loaded_frame, plane_frame
 from frame2d.reduction.stick import Spring, Stick, protocol, stick_model
 from frame2d.reduction.test_model import Actuator, TestModel, test_model
 from frame2d.reduction.torsion import (
@@ -59,6 +59,7 @@ __all__ = [
     "building_history",
     "building_modes",
     "candidate_cuts",
+    "centres_of_stiffness",
     "fidelity",
     "loaded_frame",
     "mac",

@@ -26,8 +26,8 @@ from frame2d.reduction.models import Model, Run, Shapes, triangular
 #: Fewer records than this a limit state prove little (common practice, no source).
 LEAST_RECORDS = 3
 
-#: A device that dissipates less than this share of what the hungriest one does has no energy bound.
-IDLE = 0.02
+#: A device that dissipates less than this share of what the hungriest one does has no energy bound (our own choice).
+IDLE = 0.05
 
 
 @dataclass(frozen=True)

@@ -62,11 +62,13 @@ class Ranked:
 
     cut: Cut
     model: TestModel | None = field(repr=False, default=None)
-    #: Worst floor over the records: NRMSE (range) and peak; of the dissipated energy of all devices.
+    #: Over the records: worst floor by NRMSE and by peak, peak base shear, worst dissipated energy (all devices, each
+    #: tested one); with their signs.
     nrmse: float = math.nan
     peak: float = math.nan
+    shear: float = math.nan
     energy: float = math.nan
-    #: Largest of the three over its bound.
+    #: Largest of the four over its bound.
     error: float = math.nan
     actuators: int = 0
     #: Largest force (N), stroke (m), moment (N·m) of an actuator.
@@ -116,11 +118,11 @@ class CutRanking:
     def text(self) -> str:
         """Table of all candidates; a dot marks those that no other beats in everything."""
         head = (
-            f"{'':2} {'cut':<48} {'error/bound':>11} {'NRMSE':>7} {'peak':>7} {'energy':>7} {'act.':>4} {'force':>8} "
+            f"{'':2} {'cut':<48} {'error/bound':>11} {'NRMSE':>7} {'peak':>7} {'shear':>7} {'energy':>7} {'act.':>4} {'force':>8} "
             f"{'stroke':>8} {'moment lost':>15} {'tested':>7} {'score':>6}"
         )
         unit = (
-            f"{'':2} {'':<48} {'':>11} {'%':>7} {'%':>7} {'%':>7} {'':>4} {'kN':>8} {'mm':>8} "
+            f"{'':2} {'':<48} {'':>11} {'%':>7} {'%':>7} {'%':>7} {'%':>7} {'':>4} {'kN':>8} {'mm':>8} "
             f"{'kN·m (%)':>15} {'% en.':>7}"
         )
         lines = [f"cuts of {self.frame.name}, {len(self.entries)} candidates", head, unit]
@@ -131,7 +133,7 @@ class CutRanking:
             lost = f"{entry.lost / 1e3:.0f} ({100 * entry.lost_share:.0f})"
             lines.append(
                 f"{'•' if entry.best_possible else '':2} {entry.cut.name:<48} {entry.error:11.3f} "
-                f"{100 * entry.nrmse:7.2f} {100 * entry.peak:+7.2f} {100 * entry.energy:+7.2f} {entry.actuators:4d} "
+                f"{100 * entry.nrmse:7.2f} {100 * entry.peak:+7.2f} {100 * entry.shear:+7.2f} {100 * entry.energy:+7.2f} {entry.actuators:4d} "
                 f"{entry.force / 1e3:8.0f} {1e3 * entry.stroke:8.1f} {lost:>15} {100 * entry.tested_energy:7.1f} "
                 f"{entry.score:6.2f}" + (f"  {entry.refused}" if entry.refused else "")
             )
@@ -184,7 +186,8 @@ def rank_cuts(
     """Build, run and rank `cuts` (all of `candidate_cuts` by default) under `records` (each a record or with a factor).
 
     Each test model runs as one whole, with the released and restricted freedoms of its cut, and is compared with the
-    full frame: worst floor NRMSE (by the denominator of `limits`), worst peak error, energy dissipated by all devices.
+    full frame: worst floor NRMSE (by the denominator of `limits`) and peak, peak base shear, and the energy dissipated by all
+    devices together, and by each tested one relative to the tested one that dissipates most.
     A cut is feasible if the `rig` has its actuators and 85 % of their capacities suffice, and if its specimen has the
     devices that it `must_test` and dissipates `least_tested` of all devices' energy. Feasible cuts stand first, by score. `plastic` are plastic moments
     (N·m) of columns, by name, for the share of the moment lost; without them it is that of the largest end moment.
@@ -282,11 +285,16 @@ class _Study:
         if any(response.outcome is not Outcome.COMPLETED for response in responses):
             ends = ", ".join(response.outcome.name.lower().replace("_", " ") for response in responses)
             return Ranked(cut, built, refused=f"run: {ends}")
-        worst, peak, energy = self.errors(responses)
+        worst, peak, shear, energy = self.errors(built, responses)
         bounds = self.limits
         uses = [
             abs(value) / bound
-            for value, bound in ((worst, bounds.nrmse), (peak, bounds.peak), (energy, bounds.energy))
+            for value, bound in (
+                (worst, bounds.nrmse),
+                (peak, bounds.peak),
+                (shear, bounds.peak),
+                (energy, bounds.energy),
+            )
             if bound is not None
         ]
         force = stroke = moment = 0.0
@@ -311,21 +319,28 @@ class _Study:
             + w.moment * lost_share
         )
         return Ranked(
-            cut, built, worst, peak, energy, error, count, force, stroke, moment, lost, lost_share, share, score,
+            cut, built, worst, peak, shear, energy, error, count, force, stroke, moment, lost, lost_share, share, score,
             not refused, False, refused,
         )  # fmt: skip
 
-    def errors(self, responses: list[Response]) -> tuple[float, float, float]:
-        """Worst NRMSE, worst peak error (with sign) and worst energy error over floors and records."""
-        worst, peaks, energies = 0.0, [0.0], [0.0]
+    def errors(self, built: TestModel, responses: list[Response]) -> tuple[float, float, float, float]:
+        """Worst NRMSE, and worst errors (with sign) of floor peaks, peak base shear and energies over the records."""
+        worst, peaks, shears, energies = 0.0, [0.0], [0.0], [0.0]
         for full, other in zip(self.full, responses, strict=True):
             for floor, _ in self.frame.levels():
                 x, y = full.floor(floor), other.floor(floor)
                 worst = max(worst, nrmse(x, y, self.limits.denominator).value)
                 peaks.append(peak_error(x, y))
-            before, after = (sum(dissipated(response).values()) for response in (full, other))
-            energies.append(after / before - 1.0 if before > 0.0 else 0.0)
-        return worst, max(peaks, key=abs), max(energies, key=abs)
+            shears.append(peak_error(full.base_shear(), other.base_shear()))
+            before, after = dissipated(full), dissipated(other)
+            total = sum(before.values())
+            tested = [name for name in built.parts.tested_members if name in before]
+            most = max((before[name] for name in tested), default=0.0)
+            if total > 0.0:
+                energies.append(sum(after.values()) / total - 1.0)
+            if most > 0.0:
+                energies += [(after[name] - before[name]) / most for name in tested]
+        return worst, max(peaks, key=abs), max(shears, key=abs), max(energies, key=abs)
 
     def lost(self, cut: Cut, built: TestModel) -> tuple[float, float]:
         """Largest lost moment and its share, from runs of the continuous frame."""

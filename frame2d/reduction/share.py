@@ -16,7 +16,7 @@ from frame2d.model import Frame
 from frame2d.reduction.building import Building, own_weights
 from frame2d.reduction.copying import copied
 from frame2d.reduction.plan import NO_WEIGHT, BuildingSystem
-from frame2d.reduction.torsion import COMPONENT, BuildingResponse, building_modes, push_building
+from frame2d.reduction.torsion import BuildingResponse, building_modes, push_building
 
 #: Displacement of the elastic push, as a share of the building's height.
 SMALL = 1e-6
@@ -146,6 +146,29 @@ def plane_frame(
     )
 
 
+def centres_of_stiffness(
+    building: Building, pattern: str | Mapping[str, float] = "triangular"
+) -> dict[str, tuple[float, float]]:
+    """Plan coordinates (m) by floor of the resultant of the frames' elastic storey shears below it, floors not turning.
+
+    For more than one storey it depends on the `pattern` of the push (common practice); NaN where no frame resists.
+    """
+    straight = building.holding("rz").compile()
+    small = SMALL * (building.levels()[-1].level - straight.frame.ground())
+    found = {floor.name: [float("nan"), float("nan")] for floor in building.levels()}
+    for direction, held, column in (("x", "ux", 1), ("y", "uy", 0)):
+        if held in building.held or not building.along(direction):
+            continue
+        response = push_building(straight, None, direction, pattern, target=small, steps=1)
+        shears = {placed.name: response.storey_shears(placed.name) for placed in building.along(direction)}
+        for floor in found:
+            own = np.array([shear[floor][-1] for shear in shears.values()])
+            at = np.array([building.frames[name].at for name in shears])
+            if abs(own.sum()) > 0.0:
+                found[floor][column] = float(own @ at / own.sum())
+    return {floor: (values[0], values[1]) for floor, values in found.items()}
+
+
 def loaded_frame(
     building: Building, frame: str, share: float, leaning_at: float | None = None
 ) -> tuple[Frame, dict[str, tuple[float, float, float]]]:
@@ -215,4 +238,4 @@ def _push_range(
     return float(ratio.min()), float(ratio.max())
 
 
-__all__ = ["COMPONENT", "PlaneReduction", "loaded_frame", "plane_frame"]
+__all__ = ["PlaneReduction", "centres_of_stiffness", "loaded_frame", "plane_frame"]

@@ -16,6 +16,7 @@ from frame2d.reduction import (
     Building,
     building_history,
     building_modes,
+    centres_of_stiffness,
     loaded_frame,
     own_weights,
     plane_frame,
@@ -108,6 +109,14 @@ def test_forces_beside_the_stiffness_turn_the_floor_by_statics():
     assert found.point("floor 1", 0.0, 4.0)[-1] == pytest.approx([-4.0 * turn, 0.01 - 1.5 * turn])
     straight = push_building(building.compile(), None, "y", target=0.01, steps=2, eccentricity=-v["e"])
     assert straight.centre("floor 1")[-1, 2] == pytest.approx(0.0, abs=1e-12)
+
+
+def test_centres_of_stiffness_are_resultants_of_the_frames():
+    """Σk·x/Σk across each direction, wherever the mass is."""
+    building, _ = one_way_asymmetric()
+    building.frame("A2", shear_frame(1e7), "y", 5.0)
+    assert centres_of_stiffness(building)["floor 1"] == pytest.approx((1e7 * 5.0 / 5e7, 0.0), abs=1e-9)
+    assert np.isnan(centres_of_stiffness(building.holding("uy"))["floor 1"][0])
 
 
 def test_leaning_weight_softens_all_three_ways():
