@@ -52,3 +52,13 @@ def test_strain_gauges_give_the_truth_back():
     assert found["closure"].passed
     assert [suspect.channel for suspect in found["turned"].suspects] == ["D2"]
     assert found["refit"].laws["brace"].Fy == pytest.approx(script.PIN.Fy, rel=0.05)
+
+
+def test_a_specimen_with_one_method_drives_a_test():
+    """A user's class with one method is tested to the end; the frame feels its slip and nothing beyond."""
+    own = example("own_specimen")
+    outcome, response = own.run(seconds=1.5)
+    assert outcome.ending == "completed" and outcome.step == 300
+    assert np.abs(outcome.force).max() == pytest.approx(own.SLIP)
+    assert np.trapezoid(outcome.force[:, 0], outcome.displacement[:, 0]) > 1e3
+    assert response.time.size == 301 and response.imbalance() < 5e-3

@@ -15,6 +15,7 @@ from scipy.linalg import expm
 from frame2d.errors import Frame2dError, InputError, known, within
 from frame2d.hybrid.actuator import Actuator, Controller, Sensors, described
 from frame2d.hybrid.borrow import borrowed, merged
+from frame2d.hybrid.box import boxed, opened
 from frame2d.hybrid.geometry import Geometry, pose_at, strokes_at
 from frame2d.hybrid.network import Arrays, Network, _eliminate, commit, lend, respond
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen
@@ -348,6 +349,14 @@ def advance(owned_rig, owned_net, rng, target, ticks, ramp, smooth, averaged, tr
 
 
 @compiled
+def move(box, target, ticks, ramp, smooth, averaged, trace, displacement, force):  # type: ignore[no-untyped-def]
+    """`advance` and `read_out` of a boxed rig; returns a status."""
+    rig, net, rng = opened(box)
+    status = advance(rig, net, rng, target, ticks, ramp, smooth, averaged, trace)
+    return read_out(rig, averaged, displacement, force) if status == OK else status
+
+
+@compiled
 def read_out(rig, averaged, displacement, force):  # type: ignore[no-untyped-def]
     """Interface displacement and force (n,) of the readings that `advance` summed; returns a status."""
     m = rig.state.shape[0]
@@ -439,6 +448,7 @@ class Rig(Specimen):
             raise InputError("backlash is modelled for one actuator along its freedom; allowed here: 0")
         self._rig, self._net = self._arrays(), self.network.arrays()
         self._rng = np.random.default_rng(self.seed)
+        self._box = boxed((self._rig, self._net, self._rng))
         self._reading = Reading(np.zeros(n), np.zeros(n))
         self._empty = np.zeros((0, 3 * n))
         self.last_trace = self._empty
@@ -512,12 +522,8 @@ class Rig(Specimen):
         if self.trace:
             self.last_trace = np.zeros((ticks, 3 * self.freedoms))
         smooth = self.motion == "ramp-and-hold"
-        status = advance(
-            self._rig, self._net, self._rng, target, ticks, ramp, smooth, averaged, self.last_trace
-        )
         displacement, force = np.zeros(self.freedoms), np.zeros(self.freedoms)
-        if status == OK:
-            status = read_out(self._rig, averaged, displacement, force)
+        status = move(self._box, target, ticks, ramp, smooth, averaged, self.last_trace, displacement, force)
         if status != OK:
             raise Frame2dError(
                 f"the simulated rig has no answer to command {command.sequence}, {target.tolist()}"
