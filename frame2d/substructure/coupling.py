@@ -11,6 +11,7 @@ from frame2d.analysis.outcome import AnalysisError
 from frame2d.analysis.runner import Options
 from frame2d.errors import InputError, positive
 from frame2d.substructure.frame_part import FramePart
+from frame2d.substructure.joint import solve_jointly
 from frame2d.substructure.matrix_part import MatrixPart
 from frame2d.substructure.methods import GravouilCombescure, Method, PegonMagonette, PrakashHjelmstad
 from frame2d.substructure.multipliers import Slope, check_ties, mark_inertia, rows_of, solve, start
@@ -114,7 +115,8 @@ class Run:
 
     def finish(self) -> Coupled:
         """Run to the end."""
-        if isinstance(self.method, PrakashHjelmstad):
+        # With one step for all parts Prakash & Hjelmstad's equations are those of Gravouil & Combescure.
+        if isinstance(self.method, PrakashHjelmstad) and self.common > 1:
             for step in range(0, self.total, self.common):
                 self.long_step(step)
         else:
@@ -273,6 +275,8 @@ class Interleaved:
                 reached.append(snap)
             return gap, reached
 
+        if self.jointly(step, arriving, seen, compliance):
+            return
         lengths = tuple(
             step // ratio + 1 - origin for ratio, origin in zip(run.ratios, self.origin, strict=True)
         )
@@ -283,6 +287,27 @@ class Interleaved:
         run.lam[step + 1], reached, run.evaluations[step + 1] = found
         for k, snap in zip(arriving, reached, strict=True):
             run.put(k, snap, self.origin[k], 0.5 if self.ahead[k] else 1.0)
+
+    def jointly(self, step: int, arriving: list[int], seen: np.ndarray, compliance: np.ndarray) -> bool:
+        """The finest step by one iteration for all arriving parts; false where it cannot be."""
+        run = self.all
+        trials = []
+        for k in arriving:
+            origin, here = self.origin[k], step // run.ratios[k]
+            lam0 = run.lam[origin * run.ratios[k]]
+            trials.append(run.parts[k].open(run.snaps[k][origin], origin, here + 1, lam0))
+        if any(trial is None for trial in trials):
+            return False
+        found = solve_jointly(trials, seen, compliance, run.guess(step, 1), run.tolerance)
+        if found is None:
+            return False
+        run.lam[step + 1], run.evaluations[step + 1] = found
+        for k, trial in zip(arriving, trials, strict=True):
+            motion = trial.close(run.lam[step + 1])
+            run.put(
+                k, run.snaps[k][-1]._replace(motion=motion), self.origin[k], 0.5 if self.ahead[k] else 1.0
+            )
+        return True
 
 
 def whole_number(value: float, what: str) -> int:

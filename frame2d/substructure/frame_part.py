@@ -23,6 +23,7 @@ from frame2d.engine.implicit import advance
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import Motion, Room, copy_motion, new_room
 from frame2d.errors import InputError, positive
+from frame2d.substructure.joint import Trial
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -196,6 +197,17 @@ class MovingFrame:
         carry[:] = snap.carry
         status = way.marcher.step(way.room, motion, *rest)
         return Snap(motion, carry.copy()) if status == CONVERGED else None
+
+    def open(self, snap: Snap, first: int, last: int, lam0: np.ndarray) -> Trial | None:
+        """The step from own instant `first` to `last` as a trial for `solve_jointly`; None for other schemes."""
+        if not isinstance(self.part.scheme, GeneralizedAlpha):
+            return None
+        length = self.dt * (last - first)
+        loads = self.load(first) + lam0 @ self.rows, self.load(last)
+        room = self.way(length).room
+        return Trial(
+            self.plan, room, snap.motion, self.rows, loads, self.shift, length, self.part.scheme.array()
+        )
 
     def failure(self, snap: Snap, when: str) -> str:
         """Where the last step found no equilibrium."""

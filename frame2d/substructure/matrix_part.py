@@ -140,6 +140,10 @@ class MovingMatrix:
             return self._first_order(snap, p0, p1, length, self.part.scheme)
         return self._second_order(snap, p0, p1, length, self.part.scheme)  # type: ignore[arg-type]
 
+    def open(self, snap: LinearSnap, first: int, last: int, lam0: np.ndarray) -> None:
+        """A linear part needs no joint iteration."""
+        return None
+
     def _factored(self, length: float, k: float, c: float, m: float) -> Any:
         if length not in self.factors:
             self.factors[length] = lu_factor(k * self.K + c * self.C + m * self.M)
