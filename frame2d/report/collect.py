@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -10,6 +10,9 @@ from frame2d.campaign import Measured, Result
 from frame2d.compare import compare
 from frame2d.errors import InputError
 from frame2d.report.scene import write_scene
+
+if TYPE_CHECKING:
+    from frame2d.hybrid import Outcome
 
 
 def fact(name: str, value: Any, unit: str = "", note: str = "") -> dict[str, Any]:
@@ -30,11 +33,20 @@ def picture(file: str, caption: str, alt: str) -> dict[str, str]:
     return {"file": file, "caption": caption, "alt": alt}
 
 
-def limit_state_entry(result: Result, folder: Any, reference: Measured | None = None) -> dict[str, Any]:
+def limit_state_entry(
+    result: Result,
+    folder: Any,
+    reference: Measured | None = None,
+    *,
+    outcome: "Outcome | None" = None,
+    freedoms: tuple[str, ...] = (),
+) -> dict[str, Any]:
     """Entry of a limit state in `summary["limit_states"]`; writes histories and animation below `folder`.
 
     Files that the campaign stored are used where they are, as long as they lie in `folder`; others are written into
     `folder`/limit_states. `reference` is compared with the test: roof displacement, base shear, each device's force.
+    `outcome` of a hybrid test (`HybridRunner.outcomes`) adds tracking, energy error, events and timing; `freedoms`
+    names those of its interface.
     """
     root = Path(folder).resolve()
     own = root / "limit_states"
@@ -59,6 +71,14 @@ def limit_state_entry(result: Result, folder: Any, reference: Measured | None = 
         files["reference"] = f"limit_states/{result.key}.reference.h5"
         entry["reference"] = peaks(reference)
         entry["comparison"] = comparison(result.measured, reference)
+    if outcome is not None:
+        from frame2d.report.hybrid_block import hybrid_block, save_outcome
+
+        own.mkdir(exist_ok=True)
+        time = result.measured.time
+        path = save_outcome(outcome, float(time[1] - time[0]), own / f"{result.key}.test.h5")
+        block = hybrid_block(outcome, path.relative_to(root).as_posix(), freedoms)
+        entry["blocks"] = [{"title": "On the rig", **block}]
     return entry
 
 

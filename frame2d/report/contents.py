@@ -28,7 +28,7 @@ limit state = `frame2d.campaign.Result.as_data()` (limit_state, key, record, fac
   inspection, replacement, fit, periods_s, …) plus, all optional,
     "files": {"measured", "reference": HDF5 of `Measured`, "scene": file of `write_scene`},
     "reference": {the same peaks of the reference}, "comparison": [{"quantity", "unit", "rows": [index rows]}],
-    and the keys of a block, printed before the charts.
+    and the keys of a block, printed before the charts ("blocks" with the tracking of a hybrid test among them).
   `frame2d.report.limit_state_entry` makes it from a `Result`.
 
 Units are SI in the file (N, m, rad, J, s; drifts and shares as ratios); blocks bear their own units.

@@ -42,7 +42,10 @@ def campaign(tmp_path_factory):
     )
     runs = [
         Campaign(
-            ComputedRunner(system, {"damping": Rayleigh(zeta, (1, 3))}, origin=origin), states, criteria, folder
+            ComputedRunner(system, {"damping": Rayleigh(zeta, (1, 3))}, origin=origin),
+            states,
+            criteria,
+            folder,
         ).run()
         for zeta, origin, folder in ((0.03, "computed", root / "campaign"), (0.04, "reference", None))
     ]
