@@ -118,7 +118,11 @@ def _test(test: AnyTest, errors: Errors) -> dict[str, Any]:
             "value": errors.denominator,
         },
         "energy": {"rms": errors.energy, "end": errors.end_energy, "denominator": "max |∫F du| measured"},
-        "peaks": {"positive": errors.positive_peak, "negative": errors.negative_peak},
+        "peaks": {
+            "positive": errors.positive_peak,
+            "negative": errors.negative_peak,
+            "noise explains": errors.noise_share,
+        },
         "accepted": errors.accepted,
     }
     if isinstance(test, CyclicTest):

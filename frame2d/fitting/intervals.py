@@ -88,28 +88,33 @@ def _covariance(
     problem: Problem, misfit: Misfit, x: np.ndarray, noise: list[Noise], likelihood: bool
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Covariance, singular values and directions; differences a fifth of a standard deviation wide."""
-    rows = misfit.jacobian(x, central=True)
+    scale = 1.0
+    if (
+        not likelihood
+    ):  # in units of the residuals that are left, so that steps and prior have the same meaning
+        r = misfit(x)
+        scale = float(np.sqrt(r @ r / max(problem.samples - problem.size, 1)))
+    rows = misfit.jacobian(x, central=True) / scale
     for _ in range(2):
         misfit.steps = np.clip(0.2 / np.maximum(np.linalg.norm(rows, axis=1), 1e-300), 1e-6, 0.02)
-        rows = misfit.jacobian(x, central=True)
+        rows = misfit.jacobian(x, central=True) / scale
     information = normal_equations(rows, rows[0])[0]
     squares, axes = np.linalg.eigh(information)
     squares, axes = np.maximum(squares[::-1], 0.0), axes.T[::-1]
     inverse = (axes.T / (squares + 1.0)) @ axes
     if likelihood:
         return inverse, np.sqrt(squares), axes
-    J = rows.T
     # Least squares of other weights than the noise's: the sandwich of Huber 1967, with the noise where it is.
     middle = np.zeros_like(inverse)
     start = 0
     for (_, target), each in zip(problem.tests, noise, strict=True):
         size = target.blocks(target.force[None, :], problem.weights).shape[1]
-        gradient = each.effective * target.noise_gradient(J[start : start + size], problem.weights)
+        gradient = (
+            target.noise_gradient(rows[:, start : start + size].T, problem.weights) * each.effective / scale
+        )
         middle += gradient.T @ gradient
         start += size
-    covariance = inverse @ middle @ inverse
-    spread, axes = np.linalg.eigh(covariance)
-    return covariance, 1.0 / np.sqrt(np.maximum(spread, 1e-300)), axes.T
+    return inverse @ middle @ inverse, np.sqrt(squares), axes
 
 
 def _direction(names: list[str], v: np.ndarray, s: float) -> Direction:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from frame2d.component_tests import CyclicTest, Direction, extract
+from frame2d.component_tests import CyclicTest, Direction, extract, virgin_branch
 from frame2d.errors import InputError
 
 
@@ -50,13 +50,17 @@ def scales_of(tests: Sequence[CyclicTest]) -> Scales:
     """Scales of the tests together: geometric means of stiffness and yield, the largest deformations.
 
     From `extract` (initial stiffness, equal-energy yield); where a test has too few amplitudes or samples for
-    that, from the stiffest secant near the start and 0.8 of the peak force (own rule).
+    that, from the median secant of first loading between 0.15 and 0.7 of the peak force, and 0.8 of it (own rule).
     """
     found: dict[int, list[Side]] = {1: [], -1: []}
     for test in tests:
         for sign, side in _sides(test).items():
             found[sign].append(side)
     merged = {sign: _merge(sides) for sign, sides in found.items() if sides}
+    if len(merged) == 2:  # what resists on one side only shows noise on the other
+        weak = min(merged, key=lambda sign: merged[sign].F)
+        if merged[weak].F < 0.1 * merged[-weak].F:
+            del merged[weak]
     either = next(iter(merged.values()))
     V = max(0.0, *(_rate(test) for test in tests))
     return Scales(merged.get(1, either), merged.get(-1, either), V)
@@ -94,16 +98,18 @@ def _sides(test: CyclicTest) -> dict[int, Side]:
 
 
 def _of_direction(direction: Direction) -> Side | None:
-    if direction.stiffness is None or direction.yield_energy is None:
+    if direction.stiffness is None:
         return None
-    return Side(direction.stiffness, direction.yield_energy.force, direction.largest, direction.envelope)
+    bend = direction.yield_energy
+    F = 0.8 * direction.peak_force if bend is None else bend.force
+    return Side(direction.stiffness, F, direction.largest, direction.envelope)
 
 
 def _roughly(u: np.ndarray, F: np.ndarray) -> Side | None:
-    loaded = (u > 0.0) & (F > 0.0)
-    if not loaded.any():
+    u, F = virgin_branch(u, F)
+    if not np.any(F > 0.0):
         return None
-    U, peak = float(u[loaded].max()), float(F[loaded].max())
-    early = loaded & (F / peak > 0.2)
-    K = float(np.percentile(F[early] / u[early], 90.0))
-    return Side(K, 0.8 * peak, U)
+    peak = float(F.max())
+    early = np.abs(F / peak - 0.425) < 0.275
+    K = float(np.median(F[early] / u[early])) if early.any() else float(np.max(F / u))
+    return Side(K, 0.8 * peak, float(u[-1]))

@@ -83,7 +83,7 @@ SMOOTH = (
 
 #: Ranges by law.
 TABLES: dict[type[Law], tuple[Range, ...]] = {
-    Elastic: (Range("k", "K", 0.1, 10.0, 1.0, OWN),),
+    Elastic: (Range("k", "K", 1e-3, 10.0, 1.0, OWN),),
     Bilinear: (
         STIFFNESS,
         YIELD,

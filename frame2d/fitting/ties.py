@@ -63,4 +63,6 @@ def _compiled(
     if isinstance(node, ast.UnaryOp) and type(node.op) in _OPERATORS:
         inner, sign = _compiled(node.operand, name, rule, names), _OPERATORS[type(node.op)]
         return lambda values: sign(inner(values))
-    raise InputError(f"tie of {name} is {rule!r}; allowed: numbers, parameters, + - * / ** and parentheses")
+    raise InputError(
+        f"tie of {name} is {rule!r}; allowed: arithmetic, of numbers, parameters, + - * / ** and brackets"
+    )
