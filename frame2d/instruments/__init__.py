@@ -12,7 +12,7 @@
 | relations, closure | statics, kinematics and energy that must close; the channel that keeps them from it |
 | recording, findings, clocks, files | raw readings; what is wrong with them; common times; CSV and HDF5 |
 | truth, virtual, follow | what faultless and faulty sensors read of a `Response`; a specimen led by displacements |
-| laws, refit, division | device laws fitted again to measured loops; law, reduction, integration and rig in the error |
+| laws, refit, signals, division | laws fitted again to measured loops; law, reduction, integration, rig in the error |
 
 A test as a whole: truth → `virtual_recordings` → `synchronise` → `reduce` → `coverage` of `true_quantities`.
 """
@@ -32,6 +32,7 @@ from frame2d.instruments.reading_maps import read_map
 from frame2d.instruments.recording import Readings, Recording
 from frame2d.instruments.refit import Refit, Refitted, measured_loops, refit_devices
 from frame2d.instruments.sensor_map import SensorMap, sensor_map
+from frame2d.instruments.signals import signals_of
 from frame2d.instruments.truth import section_forces, true_channels, true_quantities
 from frame2d.instruments.virtual import Clock, virtual_recordings
 
@@ -80,6 +81,7 @@ __all__ = [
     "save_readings",
     "section_forces",
     "sensor_map",
+    "signals_of",
     "synchronise",
     "true_channels",
     "true_quantities",

@@ -4,8 +4,8 @@ Every relation of `relations` is checked by its root mean square over the larges
 (devices resist and dissipate), and the devices' works against the actuators' at the instant near the end when the actuators push
 least, so that little elastic energy is left. Bound: 5 % (common practice, no source) and three standard deviations.
 
-A fault is named by trial: channels with their sign turned, their unit exchanged, or off by 1000, one, then two, then
-more at a time (the dozen best of each number are carried on); the fewest changes that let everything close are the
+A fault is named by trial: channels with their sign turned, their unit exchanged, or off by decades, one, then two, then
+more at a time (the best of each number are carried on, and both channels of a place turned together); the fewest changes that let everything close are the
 faults. Where another channel's change in place of one of them does nearly as well, it is named as a rival. A channel
 whose size is below the bound in all of its relations cannot be judged; `Closure.unseen` says so.
 """
@@ -26,8 +26,8 @@ from frame2d.instruments.sensor_map import SensorMap
 
 #: Of two explanations the better one must leave at most this share of the other's misfit to be called certain.
 CERTAIN = 0.5
-#: Trials that are carried on to the next number of faults.
-CARRIED = 12
+#: Trials that are carried on from one fault to two, and from there on.
+MOST_FIRST, CARRIED = 80, 30
 #: A relation that is violated altogether does not outweigh all others.
 WORST = 3.0
 
@@ -268,8 +268,8 @@ def _exchanges(sensors: SensorMap, channel: Channel) -> dict[float, str]:
         ratio = float(f"{factor / own:.9g}")
         if ratio != 1.0 and ratio not in found:
             found[ratio] = unit
-    found.setdefault(1e3, f"thousands of {channel.unit}")
-    found.setdefault(1e-3, f"thousandths of {channel.unit}")
+    for decade in (1e-3, 1e-2, 0.1, 10.0, 100.0, 1e3):
+        found.setdefault(decade, f"{decade:g} {channel.unit}")
     return found
 
 
@@ -295,7 +295,7 @@ def check_closure(
 
     found: Changes = ()
     if not all(check.passed for check in first):
-        found = _fewest(judged, numbers, factors, most)
+        found = _fewest(judged, numbers, factors, most, _pairs(sensors))
     suspects = tuple(_suspect(sensors, judged, change, found, numbers, factors) for change in found)
     mended = tuple(judged(found).checks())
     return Closure(tuple(first), suspects, mended, unseen, open_works)
@@ -308,23 +308,45 @@ def _now(judge: _Judge) -> float:
     return float(judge.misfit(np.array([0]), np.array([1.0]))[0])
 
 
+def _pairs(sensors: SensorMap) -> list[Changes]:
+    """Two channels of one place, both turned."""
+    found: list[Changes] = []
+    channels = list(sensors.channels.values())
+    for i, one in enumerate(channels):
+        for j in range(i + 1, len(channels)):
+            if channels[j].place == one.place:
+                found.append(((i, -1.0), (j, -1.0)))
+    return found
+
+
 def _fewest(
-    judged: Callable[[Changes], _Judge], numbers: np.ndarray, factors: np.ndarray, most: int
+    judged: Callable[[Changes], _Judge],
+    numbers: np.ndarray,
+    factors: np.ndarray,
+    most: int,
+    pairs: Sequence[Changes] = (),
 ) -> Changes:
     """The fewest changes that close everything; else the best ones, as long as each takes half of the misfit away."""
     beam: list[Changes] = [()]
     best: Changes = ()
     score = _now(judged(()))
-    for _ in range(most):
+    for count in range(1, most + 1):
         scored: dict[Changes, float] = {}
+        if count == 2:
+            scored = {pair: _now(judged(pair)) for pair in pairs}
         for state in beam:
             after = judged(state).misfit(numbers, factors)
             taken = [number for number, _ in state]
-            order = [int(k) for k in np.argsort(after) if numbers[k] not in taken][:CARRIED]
+            # Of every channel the turned sign and the best unit: which of several faults hides the others is not known.
+            order = []
+            for number in np.unique(numbers):
+                if number not in taken:
+                    own = np.flatnonzero(numbers == number)
+                    order += [int(own[np.argmin(after[own])]), int(own[factors[own] == -1.0][0])]
             for k in order:
                 new = tuple(sorted((*state, (int(numbers[k]), float(factors[k])))))
                 scored[new] = float(after[k])
-        beam = sorted(scored, key=lambda state: scored[state])[:CARRIED]
+        beam = sorted(scored, key=lambda state: scored[state])[: CARRIED if count > 1 else MOST_FIRST]
         if not beam:
             break
         if all(check.passed for check in judged(beam[0]).checks()):

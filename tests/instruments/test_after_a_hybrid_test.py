@@ -21,6 +21,7 @@ from frame2d.instruments import (
     reduce,
     refit_devices,
     sensor_map,
+    signals_of,
     synchronise,
     virtual_recordings,
     with_laws,
@@ -70,7 +71,7 @@ def prepared(law, time_scale=50.0):
 
 
 def roof(response):
-    return {"roof": (response.time, response.displacement("A2"))}
+    return {"roof": signals_of(response)["floor 2 displacement"]}
 
 
 def computed(law):

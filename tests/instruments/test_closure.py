@@ -64,9 +64,11 @@ def test_a_wrong_declaration_is_said_in_words(sensors, recordings, name, change,
     assert str(closure.suspects[0]) == f"channel {name!r} {text}"
 
 
-@pytest.mark.parametrize("pair", [("SG02", "LT4"), ("D1", "JF"), ("BE", "SG11"), ("UF", "BF")])
+@pytest.mark.parametrize(
+    "pair", [("SG02", "LT4"), ("UF", "BF"), ("JS", "JF"), ("SG01", "SG02"), ("JF", "BF")]
+)
 def test_two_wrong_channels_are_both_named(sensors, readings, pair):
-    """Two flipped channels in different places are found one after the other."""
+    """Two flipped channels, in one place or in two, are found, also where they hide each other."""
     values = {name: -column if name in pair else column for name, column in readings.values.items()}
     closure = check_closure(sensors, replace(readings, values=values))
     assert {suspect.channel for suspect in closure.suspects} == set(pair)

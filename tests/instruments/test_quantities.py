@@ -243,3 +243,72 @@ def test_actuators_push_what_the_built_members_need(sensors, response):
     c = 5.0 / np.hypot(5.0, 3.5)
     axial = response.device("brace").force
     assert without == pytest.approx(force - c * (axial - axial[0]), abs=10.0)
+
+
+def test_a_spring_between_nodes_is_read_either_way_round():
+    """A zero-length rotational device beside a beam gives its own signs, also where it runs against the beam."""
+    from frame2d.analysis import cyclic
+    from frame2d.elements import Link
+    from frame2d.instruments import check_closure, measured_loops
+    from frame2d.materials import Bilinear
+
+    law = Bilinear(k=1e7, Fy=40e3, b=0.02)
+    for reversed_ in (False, True):
+        frame = Frame("invented cantilever on a spring")
+        frame.node("wall", 0.0, 0.0, "fixed")
+        frame.node("start", 0.0, 0.0)
+        frame.node("tip", 3.0, 0.0)
+        frame.tie("uy", ["wall", "start"])
+        frame.tie("ux", ["wall", "start"])
+        frame.member("beam", "start", "tip", BeamColumn(210e9, 0.0054, 8.36e-5))
+        ends = ("start", "wall") if reversed_ else ("wall", "start")
+        frame.link("spring", *ends, Link(rotation=law))
+        frame.load("tip", fy=1.0, case="push")
+        sections = [Section("a", "beam", 0.8, 0.3, FY), Section("b", "beam", 2.0, 0.3, FY)]
+        gauges = [Channel(f"{s}{f}", "strain", s, "µε", face=f) for s in "ab" for f in ("top", "bottom")]
+        device = "-spring" if reversed_ else "spring"
+        zone = Zone("z", device, "beam", 0.0, ("a", "b"), 0.0, 0.2, 0.3)
+        pair = [Channel(f"z{f}", "transducer", "z", "mm", face=f) for f in ("top", "bottom")]
+        sensors = sensor_map(frame, [*sections, zone], gauges + pair)
+        turns = 0.06 * np.sin(np.linspace(0.0, 4.0 * np.pi, 81))
+        response = cyclic(frame.compile(), None, "push", node="tip", component="uy", history=turns)
+        readings = synchronise(sensors, virtual_recordings(sensors, response, 0, errors=False))
+        found, truth = reduce(sensors, readings), true_quantities(sensors, response)
+        for name, quantity in found.items():
+            assert quantity.value == pytest.approx(
+                truth[name], abs=1e-6 * np.abs(truth[name]).max() + 1e-9
+            ), name
+        loop, own = measured_loops(sensors, found)["spring"], response.device("spring")
+        assert loop.force == pytest.approx(own.force, abs=1.0) and np.abs(own.force).max() > 40e3
+        assert loop.deformation == pytest.approx(own.deformation, abs=1e-7)
+        assert check_closure(sensors, readings).passed
+
+
+def test_a_hinge_of_force_and_moment_stretches_too():
+    """Transducers over an axial force-moment hinge give its rotation; its stretch is no error of theirs."""
+    from frame2d.analysis import cyclic
+    from frame2d.instruments import check_closure
+    from frame2d.materials.axial_moment import AxialMomentHinge
+    from frame2d.materials.yield_surface import rolled_section
+
+    hinge = AxialMomentHinge(rolled_section(), 1.5e6, 80e3, 2e9, 3e7, 2e5)
+    frame = Frame("invented post")
+    frame.node("foot", 0.0, 0.0, "fixed")
+    frame.node("head", 0.0, 3.0)
+    frame.member("post", "foot", "head", BeamColumn(210e9, 0.0078, 5.7e-5, start=hinge))
+    frame.load("head", fx=1.0, fy=-6.0, case="push")
+    sections = [Section("a", "post", 0.8, 0.2, FY), Section("b", "post", 2.0, 0.2, FY)]
+    gauges = [Channel(f"{s}{f}", "strain", s, "µε", face=f) for s in "ab" for f in ("left", "right")]
+    zone = Zone("z", "post", "post", 0.0, ("a", "b"), 0.0, 0.2, 0.3)
+    pair = [Channel(f"z{f}", "transducer", "z", "mm", face=f) for f in ("left", "right")]
+    sensors = sensor_map(frame, [*sections, zone], gauges + pair)
+    way = 0.05 * np.sin(np.linspace(0.0, 4.0 * np.pi, 121))
+    response = cyclic(frame.compile(), None, "push", node="head", history=way)
+    readings = synchronise(sensors, virtual_recordings(sensors, response, 0, errors=False))
+    found, truth = reduce(sensors, readings), true_quantities(sensors, response)
+    for name in ("z moment", "z rotation", "z total rotation"):
+        assert found[name].value == pytest.approx(truth[name], abs=1e-6 * np.abs(truth[name]).max()), name
+    stretch = readings["zleft"] + readings["zright"]
+    assert np.abs(stretch).max() > 1e-5
+    closure = check_closure(sensors, readings)
+    assert closure.passed and not any("length" in check.name for check in closure.checks)
