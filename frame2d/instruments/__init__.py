@@ -22,12 +22,18 @@ from frame2d.instruments.clocks import look_at, synchronise
 from frame2d.instruments.closure import Check, Closure, Suspect, check_closure
 from frame2d.instruments.derived import Derived, derive
 from frame2d.instruments.division import AfterTest, Division, ErrorPart, after_test, divide_error
-from frame2d.instruments.files import load_readings, read_recording, save_readings, write_recording
+from frame2d.instruments.files import (
+    load_readings,
+    read_recording,
+    save_readings,
+    write_quantities,
+    write_recording,
+)
 from frame2d.instruments.findings import Finding, check_times, find
 from frame2d.instruments.follow import follow, follow_specimen
 from frame2d.instruments.laws import with_laws
 from frame2d.instruments.places import Actuator, Bar, End, Joint, Panel, Point, Section, Storey, Zone
-from frame2d.instruments.quantity import Quantity, coverage, reduce, work_of
+from frame2d.instruments.quantity import Quantity, budget, coverage, reduce, work_of
 from frame2d.instruments.reading_maps import read_map
 from frame2d.instruments.recording import Readings, Recording
 from frame2d.instruments.refit import Refit, Refitted, measured_loops, refit_devices
@@ -63,6 +69,7 @@ __all__ = [
     "Suspect",
     "Zone",
     "after_test",
+    "budget",
     "check_closure",
     "check_times",
     "coverage",
@@ -88,5 +95,6 @@ __all__ = [
     "virtual_recordings",
     "with_laws",
     "work_of",
+    "write_quantities",
     "write_recording",
 ]

@@ -80,6 +80,23 @@ def write_recording(path: str | Path, recording: Recording, *, comment: str = ""
     return hashlib.sha256(content).hexdigest()
 
 
+def write_quantities(path: str | Path, quantities: Mapping[str, Quantity], *, comment: str = "") -> str:
+    """Write quantities on common times as CSV: time, then each value, its standard deviation, and 1 where it is valid;
+    returns the file's SHA-256. Raises `InputError` for quantities on different times."""
+    if not quantities:
+        raise InputError("there are no quantities to write; allowed: at least one")
+    time = next(iter(quantities.values())).time
+    columns, units = {}, {}
+    for name, quantity in quantities.items():
+        if quantity.time.shape != time.shape or not np.array_equal(quantity.time, time):
+            raise InputError(f"quantity {name!r} has times of its own; allowed: quantities of one reduction")
+        entries = ((name, quantity.value, quantity.unit), (f"{name} sigma", quantity.sigma, quantity.unit),
+                   (f"{name} valid", quantity.valid.astype(float), "-"))  # fmt: skip
+        for label, values, unit in entries:
+            columns[label], units[label] = values, unit
+    return write_recording(path, Recording("quantities", time, columns, units), comment=comment)
+
+
 def _digest(values: np.ndarray) -> str:
     return hashlib.sha256(np.ascontiguousarray(values).tobytes()).hexdigest()
 
@@ -101,7 +118,7 @@ def save_readings(
     target = Path(path)
     beside = target.with_name(f".{target.name}.part")
     with h5py.File(beside, "w") as file:
-        file.attrs["format"], file.attrs["map"] = FORMAT, sensors.name
+        file.attrs["format"], file.attrs["map"] = FORMAT, json.dumps(sensors.describe(), ensure_ascii=False)
         file.attrs["processing"] = json.dumps(readings.processing, ensure_ascii=False)
         file.attrs["findings"] = json.dumps([vars(f) for f in readings.findings], ensure_ascii=False)
         file.attrs["lags"] = json.dumps({name: list(lag) for name, lag in readings.lags.items()})

@@ -19,6 +19,9 @@ from frame2d.instruments.places import Section
 from frame2d.instruments.recording import Readings
 from frame2d.instruments.sensor_map import SensorMap
 
+#: Where uncertainty comes from.
+SOURCES = ("noise and rounding", "zero", "gain", "clock", "stiffness")
+
 
 @dataclass(frozen=True)
 class Quantity:
@@ -65,63 +68,85 @@ def spreads(sensors: SensorMap) -> dict[str, Spread]:
     }
 
 
-def reduce(sensors: SensorMap, measured: Readings, names: list[str] | None = None) -> dict[str, Quantity]:
+def reduce(sensors: SensorMap, readings: Readings, names: list[str] | None = None) -> dict[str, Quantity]:
     """Quantities of a map (all, or those named) from measured channels, with uncertainty and validity."""
     table = derive(sensors)
     chosen = list(table) if names is None else [known("quantity", name, table) for name in names]
     known_spread = spreads(sensors)
-    elastic = {place.name: _elastic(sensors, place, measured) for place in sensors.places.values()
+    elastic = {place.name: _elastic(sensors, place, readings) for place in sensors.places.values()
                if isinstance(place, Section)}  # fmt: skip
-    return {name: _quantity(sensors, table[name], measured, known_spread, elastic) for name in chosen}
+    return {name: _quantity(sensors, table[name], readings, known_spread, elastic) for name in chosen}
 
 
-def _elastic(sensors: SensorMap, place: Section, measured: Readings) -> np.ndarray:
+def _elastic(sensors: SensorMap, place: Section, readings: Readings) -> np.ndarray:
     pair = [channel.name for channel in sensors.channels.values() if channel.place == place.name]
-    largest = np.max([np.abs(measured[name]) for name in pair], axis=0)
+    largest = np.max([np.abs(readings[name]) for name in pair], axis=0)
     return np.asarray(largest < place.elastic_strain)
+
+
+def _variances(
+    sensors: SensorMap, row: Derived, readings: Readings, spread: dict[str, Spread]
+) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """Value, and variance by source, at each sample."""
+    value = np.zeros(readings.time.size)
+    parts = {source: np.zeros(readings.time.size) for source in SOURCES}
+    rates: dict[str, np.ndarray] = {}
+    for name, weight in row.weights.items():
+        column, own = readings[name], spread[name]
+        value += weight * column
+        parts["noise and rounding"] += (weight * own.random) ** 2
+        parts["zero"] += (weight * own.steady) ** 2
+        parts["gain"] += (weight * own.gain * column) ** 2
+        clock = sensors.channels[name].clock
+        if readings.lags.get(clock, (0.0, 0.0))[1] > 0.0:
+            rate = weight * np.gradient(column, readings.time)
+            rates[clock] = rates.get(clock, 0.0) + rate
+    for clock, rate in rates.items():
+        parts["clock"] += (readings.lags[clock][1] * rate) ** 2
+    parts["stiffness"] += (row.model_error * value) ** 2
+    return value, parts
+
+
+def budget(
+    sensors: SensorMap, readings: Readings, names: list[str] | None = None
+) -> dict[str, dict[str, float]]:
+    """Standard deviation of each quantity by source, root mean square over the samples, in the quantity's unit.
+
+    Sources: "noise and rounding", "zero", "gain", "clock", "stiffness"; their squares add up to that of "all".
+    """
+    table = derive(sensors)
+    chosen = list(table) if names is None else [known("quantity", name, table) for name in names]
+    spread = spreads(sensors)
+    found = {}
+    for name in chosen:
+        _, parts = _variances(sensors, table[name], readings, spread)
+        mean = {source: float(part.mean()) for source, part in parts.items()}
+        found[name] = {source: float(np.sqrt(part)) for source, part in mean.items()}
+        found[name]["all"] = float(np.sqrt(sum(mean.values())))
+    return found
 
 
 def _quantity(
     sensors: SensorMap,
     row: Derived,
-    measured: Readings,
+    readings: Readings,
     spread: dict[str, Spread],
     elastic: dict[str, np.ndarray],
 ) -> Quantity:
-    value = np.zeros(measured.time.size)
-    variance = np.zeros(measured.time.size)
-    rates: dict[str, np.ndarray] = {}
-    for name, weight in row.weights.items():
-        column, own = measured[name], spread[name]
-        value += weight * column
-        variance += weight**2 * (own.random**2 + own.steady**2 + (own.gain * column) ** 2)
-        clock = sensors.channels[name].clock
-        if measured.lags.get(clock, (0.0, 0.0))[1] > 0.0:
-            rate = weight * np.gradient(column, measured.time)
-            rates[clock] = rates.get(clock, 0.0) + rate
-    for clock, rate in rates.items():
-        variance += (measured.lags[clock][1] * rate) ** 2
-    variance += (row.model_error * value) ** 2
+    value, parts = _variances(sensors, row, readings, spread)
+    sigma = np.sqrt(np.sum(list(parts.values()), axis=0))
     valid = (
         np.all([elastic[s] for s in row.sections], axis=0)
         if row.sections
         else np.ones(value.size, dtype=bool)
     )
     return Quantity(
-        row.name,
-        row.unit,
-        measured.time,
-        value,
-        np.sqrt(variance),
-        valid,
-        row.formula,
-        row.amplification,
-        row.weights,
+        row.name, row.unit, readings.time, value, sigma, valid, row.formula, row.amplification, row.weights
     )
 
 
 def work_of(
-    sensors: SensorMap, measured: Readings, force: Quantity, deformation: Quantity, name: str = ""
+    sensors: SensorMap, readings: Readings, force: Quantity, deformation: Quantity, name: str = ""
 ) -> Quantity:
     """Work ∫F du (J) up to each sample by the trapezoidal rule, with its uncertainty; noise has no part in its mean
     where force and deformation share no channel."""
@@ -142,7 +167,7 @@ def work_of(
     variance = np.zeros(F.size)
     for channel in {*force.weights, *deformation.weights}:
         wf, wu = force.weights.get(channel, 0.0), deformation.weights.get(channel, 0.0)
-        own, c = spread[channel], measured[channel]
+        own, c = spread[channel], readings[channel]
         # ∂W/∂c of one sample: wf·Δu − wu·ΔF (both centred); of the zero: wf·(u − u₀), as the end terms of u cancel.
         single = np.cumsum((wf * centred_u - wu * centred_F) ** 2)
         variance += own.random**2 * single
@@ -151,7 +176,7 @@ def work_of(
         gained = wf * 0.5 * (c[1:] + c[:-1]) * moved + wu * mean * step
         variance += (own.gain * np.concatenate([[0.0], np.cumsum(gained)])) ** 2
     return Quantity(
-        name or f"work of {force.name.removesuffix(' moment').removesuffix(' force')}", "J", measured.time, value,
+        name or f"work of {force.name.removesuffix(' moment').removesuffix(' force')}", "J", readings.time, value,
         np.sqrt(variance), force.valid & deformation.valid, "∫F du", None, {},
     )  # fmt: skip
 

@@ -48,7 +48,7 @@ def read_map(path: str | Path, frame: Frame, places: str | Path | None = None, *
             )
         channels = {str(row.pop("name", "")): row for row in _rows(source)}
         stands = {str(row.pop("name", "")): row for row in _rows(Path(places))}
-        return _build(frame, stands, channels, {"name": source.stem, **options}, source)
+        return _build(frame, stands, channels, {"name": source.stem, **options}, str(source))
     if places is not None or options:
         raise InputError(f"{source} is no CSV; allowed: places and options inside the TOML file")
     try:
@@ -57,6 +57,11 @@ def read_map(path: str | Path, frame: Frame, places: str | Path | None = None, *
         raise InputError(f"{source} can't be read: {error.strerror or error}") from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(f"{source} is not TOML: {error}") from None
+    return from_data(data, frame, str(source))
+
+
+def from_data(data: dict[str, Any], frame: Frame, source: str = "sensor map") -> SensorMap:
+    """Sensor map of plain data with the keys of a TOML map, as `SensorMap.describe` gives them."""
     top = {"name", "balanced", "specimen", "places", "channels"}
     for key in data:
         known(f"{source}: key", key, top)
@@ -72,7 +77,7 @@ def _build(
     places: dict[str, dict[str, Any]],
     channels: dict[str, dict[str, Any]],
     options: dict[str, Any],
-    source: Path,
+    source: str,
 ) -> SensorMap:
     made_places: list[Place] = []
     for name, entry in places.items():

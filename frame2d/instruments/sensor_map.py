@@ -3,11 +3,12 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 from frame2d.errors import InputError, known
 from frame2d.instruments.channel import Channel
 from frame2d.instruments.laws import laws_of
-from frame2d.instruments.places import Panel, Place, Section, Zone, check_place, face_sign
+from frame2d.instruments.places import KINDS, Panel, Place, Section, Zone, check_place, face_sign
 from frame2d.model.frame import Frame
 from frame2d.model.system import System
 
@@ -112,6 +113,28 @@ class SensorMap:
                 f"zone {zone.name!r}: member {zone.member!r} carries a load along it, so its moment is not linear; "
                 "allowed: balanced = true, when the load does not change during the test"
             )
+
+    def describe(self) -> dict[str, Any]:
+        """Plain data with the keys of a TOML map; `frame2d.instruments.reading_maps.from_data` makes the map again."""
+        kinds = {kind: name for name, kind in KINDS.items()}
+        places = {}
+        for name, place in self.places.items():
+            values = {key: value for key, value in vars(place).items() if key != "name"}
+            places[name] = {
+                "kind": kinds[type(place)],
+                **{k: list(v) if isinstance(v, tuple) else v for k, v in values.items()},
+            }
+        channels = {
+            name: {key: value for key, value in vars(channel).items() if key != "name"}
+            for name, channel in self.channels.items()
+        }
+        return {
+            "name": self.name,
+            "balanced": self.balanced,
+            "specimen": list(self.specimen),
+            "places": places,
+            "channels": channels,
+        }
 
     def summary(self) -> str:
         """Channels with unit, sign and place as text."""

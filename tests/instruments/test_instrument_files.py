@@ -1,13 +1,22 @@
 """Readings go to CSV and HDF5 and come back the same, with units, raw data and checksums."""
 
 import hashlib
+import json
 
 import h5py
 import numpy as np
 import pytest
 
+from frame2d.component_tests import read_raw
 from frame2d.errors import InputError
-from frame2d.instruments import load_readings, read_recording, save_readings, write_recording
+from frame2d.instruments import (
+    load_readings,
+    read_recording,
+    save_readings,
+    write_quantities,
+    write_recording,
+)
+from frame2d.instruments.reading_maps import from_data
 
 
 def test_csv_there_and_back(sensors, recordings, tmp_path):
@@ -77,6 +86,7 @@ def test_hdf5_there_and_back(sensors, readings, quantities, tmp_path):
     with h5py.File(path) as file:
         assert file["processed/LT1"].attrs["units"] == "m" and file["raw/slow/LT1"].attrs["units"] == "mm"
         assert file["processed/JF"].attrs["sign"] == -1
+        assert from_data(json.loads(file.attrs["map"]), sensors.frame) == sensors
         assert file["quantities/left hinge moment/value"].attrs["units"] == "N·m"
 
 
@@ -92,3 +102,17 @@ def test_changed_data_are_refused(sensors, readings, tmp_path):
         file.attrs["format"] = "other"
     with pytest.raises(InputError, match="allowed: 'frame2d/readings/1'"):
         load_readings(path)
+
+
+def test_quantities_as_a_table(quantities, tmp_path):
+    """Quantities go to CSV with their units, uncertainty and validity."""
+    path = tmp_path / "q.csv"
+    chosen = {name: quantities[name] for name in ("left hinge moment", "brace elongation")}
+    digest = write_quantities(path, chosen)
+    raw = read_raw(path)
+    assert digest == raw.checksum
+    assert raw.units["left hinge moment"] == "N·m" and raw.units["brace elongation sigma"] == "m"
+    assert np.array_equal(raw.column("brace elongation"), chosen["brace elongation"].value)
+    assert np.all(raw.column("left hinge moment valid") == 1.0)
+    with pytest.raises(InputError, match="no quantities"):
+        write_quantities(path, {})

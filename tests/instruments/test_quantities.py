@@ -13,6 +13,7 @@ from frame2d.instruments import (
     End,
     Section,
     Zone,
+    budget,
     coverage,
     derive,
     reduce,
@@ -180,6 +181,17 @@ def test_uncertainty_is_the_first_order_sum(sensors, readings):
     rotation = reduce(sensors, readings, ["left hinge total rotation"])["left hinge total rotation"]
     still = replace(readings, lags={})
     assert (rotation.sigma > reduce(sensors, still, [rotation.name])[rotation.name].sigma).any()
+
+
+def test_the_budget_says_where_uncertainty_comes_from(sensors, readings, quantities):
+    """The sources' squares add up to the mean square of σ; only transducers on the late clock depend on it."""
+    found = budget(sensors, readings)
+    for name, sources in found.items():
+        whole = np.sqrt(np.mean(quantities[name].sigma ** 2))
+        assert sources["all"] == pytest.approx(whole)
+        assert sum(v**2 for k, v in sources.items() if k != "all") == pytest.approx(whole**2)
+    assert found["beam left moment"]["clock"] == 0.0 < found["left hinge rotation"]["clock"]
+    assert found["brace force"]["zero"] == 0.0 < found["brace force"]["gain"]
 
 
 def test_a_doubtful_stiffness_widens_what_rests_on_it(sensors, readings):
