@@ -81,7 +81,7 @@ def run(seconds: float = 4.0, dt: float = 0.005) -> tuple[Outcome, Response]:
     standing = gravity(parts.whole_system).state
     begin = balanced(parts.computed_system, parts.share(standing)["computed"])
     time = np.arange(round(seconds / dt) + 1) * dt
-    motion = 1.2 * np.sin(2.0 * np.pi * 1.7 * time) * np.sin(np.pi * time / seconds)
+    motion = 2.0 * np.sin(2.0 * np.pi * 1.7 * time) * np.sin(np.pi * time / seconds)
     record = Record(motion, dt, "invented sweep", synthetic=True)
     # The operator is as stiff as the brace can ever be; its mass is with the frame's nodes.
     stiffness = np.array([[STIFFNESS]])

@@ -13,41 +13,47 @@ from frame2d.hybrid.caution import CAUTION
 from frame2d.hybrid.conduct import Progress
 from frame2d.hybrid.wire import is_loopback
 
-PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><title>frame2d: test under way</title>
+PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><link rel="icon" href="data:,"><title>frame2d: test under way</title>
 <style>
 body{margin:0;background:#f5f2ea;color:#2b2a27;font:15px/1.45 Georgia,serif}
 main{max-width:1100px;margin:auto;padding:18px}
-h1{font-size:22px;margin:0 0 4px} p.caution{color:#8a3b12;font-size:13px;white-space:pre-line;margin:2px 0 12px}
+h1{font-size:22px;margin:0 0 4px} p.caution{color:#8a3b12;font-size:13px;max-width:80ch;margin:2px 0 12px}
 .row{display:flex;gap:22px;flex-wrap:wrap} .row b{font-size:21px;font-weight:normal;display:block}
 .plots{display:grid;grid-template-columns:repeat(auto-fit,minmax(440px,1fr));gap:14px;margin-top:14px}
 figure{margin:0;background:#fffdf8;border:1px solid #d9d2c0} figcaption{padding:6px 10px;font-size:13px;color:#6a6456}
-canvas{width:100%;height:230px;display:block} .limit{margin:3px 0;display:flex;gap:8px;align-items:center;font-size:13px}
+canvas{width:100%;height:250px;display:block} .limit{margin:3px 0;display:flex;gap:8px;align-items:center;font-size:13px}
 .limit span{width:70px} .limit div{flex:1;background:#e6dfcd;height:9px} .limit i{display:block;height:9px;background:#47706b}
-.limit i.near{background:#b4571f}
-</style><main><h1>Hybrid test under way</h1><p class="caution">@CAUTION@</p>
+.limit i.near{background:#b4571f} .bad{color:#b4571f}
+</style><main><h1 id="title">Hybrid test under way</h1><p class="caution">@CAUTION@</p>
 <div class="row" id="head"></div><div id="limits" style="margin-top:10px"></div>
-<div class="plots"><figure><canvas id="u"></canvas><figcaption>displacement [mm]: wanted (thin), measured (thick)</figcaption></figure>
+<div class="plots"><figure><canvas id="u"></canvas><figcaption>displacement [mm]: measured (thick), wanted (light line inside)</figcaption></figure>
 <figure><canvas id="e"></canvas><figcaption>tracking error [mm]</figcaption></figure>
 <figure><canvas id="l"></canvas><figcaption>force [kN] over measured displacement [mm]</figcaption></figure>
 <figure><canvas id="h"></canvas><figcaption>energy error [%]</figcaption></figure></div></main>
 <script>
 const ink="#47706b",pale="#b4571f";
-function draw(id,sets){const c=document.getElementById(id),d=devicePixelRatio||1,w=c.clientWidth*d,h=c.clientHeight*d;
+function ticks(a,b){const r=(b-a)/6,p=10**Math.floor(Math.log10(r)),s=[1,2,5,10].map(k=>k*p).find(v=>v>=r),t=[];
+for(let v=Math.ceil(a/s-1e-9)*s;v<=b+1e-9*s;v+=s)t.push(Math.abs(v)<1e-9*s?0:v);return[t,Math.max(0,-Math.floor(Math.log10(s)+1e-9))]}
+function draw(id,sets,across){const c=document.getElementById(id),d=devicePixelRatio||1,w=c.clientWidth*d,h=c.clientHeight*d;
 c.width=w;c.height=h;const g=c.getContext("2d");let x0=1/0,x1=-1/0,y0=1/0,y1=-1/0;
 for(const s of sets)for(let i=0;i<s.x.length;i++){x0=Math.min(x0,s.x[i]);x1=Math.max(x1,s.x[i]);y0=Math.min(y0,s.y[i]);y1=Math.max(y1,s.y[i])}
-if(!(x1>x0))x1=x0+1;if(!(y1>y0)){y0-=.5;y1+=.5}const X=v=>46*d+(v-x0)/(x1-x0)*(w-58*d),Y=v=>h-20*d-(v-y0)/(y1-y0)*(h-32*d);
-g.fillStyle="#6a6456";g.font=11*d+"px Georgia";for(const v of[y0,(y0+y1)/2,y1])g.fillText(v.toPrecision(3),3*d,Y(v)+4*d);
-for(const v of[x0,x1])g.fillText(v.toPrecision(4),Math.min(X(v),w-44*d),h-5*d);
+if(!(x1>x0))x1=x0+1;if(!(y1>y0)){y0-=.5;y1+=.5}const X=v=>52*d+(v-x0)/(x1-x0)*(w-66*d),Y=v=>h-34*d-(v-y0)/(y1-y0)*(h-46*d);
+g.font=11*d+"px Georgia";g.lineWidth=d;const[tx,nx]=ticks(x0,x1),[ty,ny]=ticks(y0,y1);g.textAlign="right";
+for(const v of ty){g.strokeStyle=v?"#eee7d6":"#b9b09a";g.beginPath();g.moveTo(X(x0),Y(v));g.lineTo(X(x1),Y(v));g.stroke();g.fillStyle="#6a6456";g.fillText(v.toFixed(ny),46*d,Y(v)+4*d)}
+g.textAlign="center";for(const v of tx){g.strokeStyle=v?"#eee7d6":"#b9b09a";g.beginPath();g.moveTo(X(v),Y(y0));g.lineTo(X(v),Y(y1));g.stroke();g.fillStyle="#6a6456";g.fillText(v.toFixed(nx),X(v),h-19*d)}
+g.textAlign="right";g.fillText(across,X(x1),h-4*d);
 for(const s of sets){g.strokeStyle=s.c;g.lineWidth=s.w*d;g.beginPath();s.x.forEach((v,i)=>i?g.lineTo(X(v),Y(s.y[i])):g.moveTo(X(v),Y(s.y[i])));g.stroke()}}
 async function ask(){try{const r=await(await fetch("state.json")).json();if(r.step){
 const m=Math.floor(r.left/60),s=Math.floor(r.left%60);
-document.getElementById("head").innerHTML=[["step",r.step+" of "+r.steps],["left",m+" min "+s+" s"],["guard",r.state],["energy error",(100*r.hsem).toFixed(2)+" %"]].map(v=>"<div>"+v[0]+"<b>"+v[1]+"</b></div>").join("");
+document.getElementById("head").innerHTML=[["step",r.step+" of "+r.steps],["left",m+" min "+s+" s"],["guard",r.state],["energy error",(100*r.hsem).toFixed(2)+" %"]].map(v=>`<div>${v[0]}<b${v[0]=="guard"&&v[1]!="ready"?' class="bad"':""}>${v[1]}</b></div>`).join("");
+document.getElementById("title").textContent=r.step==r.steps?"Hybrid test: the motion is over":"Hybrid test under way";
 document.getElementById("limits").innerHTML=Object.entries(r.shares).map(([k,v])=>`<div class="limit"><span>${k}</span><div><i class="${v>.85?"near":""}" style="width:${Math.min(100,100*v)}%"></i></div>${(100*v).toFixed(0)} %</div>`).join("");
 const h=r.history,t=h.map(v=>v[0]);
-draw("u",[{x:t,y:h.map(v=>v[1]*1e3),c:pale,w:1},{x:t,y:h.map(v=>v[2]*1e3),c:ink,w:2}]);
-draw("e",[{x:t,y:h.map(v=>(v[2]-v[1])*1e3),c:ink,w:1.5}]);
-draw("l",[{x:h.map(v=>v[2]*1e3),y:h.map(v=>v[3]/1e3),c:ink,w:1.5}]);
-draw("h",[{x:t,y:h.map(v=>v[4]*100),c:ink,w:1.5}])}}catch(e){}setTimeout(ask,500)}ask()
+draw("u",[{x:t,y:h.map(v=>v[2]*1e3),c:ink,w:4},{x:t,y:h.map(v=>v[1]*1e3),c:"#fffdf8",w:1.2}],"step");
+draw("e",[{x:t,y:h.map(v=>(v[2]-v[1])*1e3),c:ink,w:1}],"step");
+draw("l",[{x:h.map(v=>v[2]*1e3),y:h.map(v=>v[3]/1e3),c:ink,w:1.5}],"mm");
+draw("h",[{x:t,y:h.map(v=>v[4]*100),c:ink,w:1.2}],"step")}}
+catch(e){document.getElementById("title").textContent="Hybrid test: this page has lost the solver"}setTimeout(ask,500)}ask()
 </script></html>""".replace("@CAUTION@", CAUTION)
 
 
