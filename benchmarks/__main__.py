@@ -9,6 +9,7 @@ BENCHMARKS = {
     "textbook": "values of the verification cases beside their references",
     "speed": "time of a step against other solvers, cost growth, ensembles",
     "robust": "random frames and motions: how each run ends",
+    "fitting": "laws fitted to virtual tests: speed beside scipy, errors, coverage of the intervals",
     "deadline": "steps of a hybrid test against the clock, and against SIGKILL",
     "rehearsal": "200 virtual tests of the demo split at the rig's controller rate",
 }

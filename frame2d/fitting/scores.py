@@ -102,7 +102,7 @@ class Errors:
             f"{self.test}: {self.quantity} NRMSE {100 * self.force:.2f} % of D = max − min = {self.denominator:.4g} "
             f"{self.unit}, {energy}"
             f"peaks {percent(self.positive_peak)} (+) {percent(self.negative_peak)} (−)"
-            f"{f', of which noise explains {100 * self.noise_share:.1f} %' if self.noise else ''}; {verdict}"
+            f"{f', of which noise explains up to {100 * self.noise_share:.1f} %' if self.noise else ''}; {verdict}"
         )
 
 
