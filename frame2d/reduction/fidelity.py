@@ -183,6 +183,7 @@ def fidelity(
     modes: int = 3,
     push_drift: float = 0.02,
     push_steps: int = 60,
+    every_index: bool = False,
     dt: float | None = None,
     progress: bool = False,
 ) -> Fidelity:
@@ -190,7 +191,8 @@ def fidelity(
 
     `records` are lists by limit state of a record or (record, factor). Both models are pushed by forces that grow with
     height until the highest floor has moved by `push_drift` of its height. Compared are floors and devices of one name;
-    names that only one model has are listed in the notes. Interrupted (Ctrl-C) it returns the rows so far, flagged.
+    names that only one model has are listed in the notes. `every_index` adds all indices of `frame2d.compare.compare` of
+    each displacement and force, without bounds. Interrupted (Ctrl-C) it returns the rows so far, flagged.
     """
     bounds = limits or Limits()
     floors = [floor for floor in reference.levels() if floor in reduced.levels()]
@@ -225,7 +227,7 @@ def fidelity(
             second = reduced.run(record, factor, dt)
             tick()
             label = getattr(record, "name", "record") + (f" × {factor:g}" if factor != 1.0 else "")
-            rows += _history(state, label, first, second, floors, bounds)
+            rows += _history(state, label, first, second, floors, bounds, every_index)
             missed[reference.name] |= set(first.devices) - set(second.devices)
             missed[reduced.name] |= set(second.devices) - set(first.devices)
     except KeyboardInterrupt:
@@ -338,7 +340,9 @@ def _pushed(reference: Model, reduced: Model, drift: float, steps: int, limits: 
         )
 
 
-def _history(state: str, label: str, a: Run, b: Run, floors: list[str], limits: Limits) -> Iterator[Row]:
+def _history(
+    state: str, label: str, a: Run, b: Run, floors: list[str], limits: Limits, every: bool
+) -> Iterator[Row]:
     if a.outcome is not b.outcome or a.outcome is not Outcome.COMPLETED:
         same = a.outcome is b.outcome
         note = f"reference {a.outcome.name.lower()}, reduced {b.outcome.name.lower()}"
@@ -365,10 +369,27 @@ def _history(state: str, label: str, a: Run, b: Run, floors: list[str], limits: 
             state, label, what, "FEI amplitude", lambda: frequency_index(x, y, dt).amplitude, None, guo
         )
         yield _try(state, label, what, "FEI delay", lambda: frequency_index(x, y, dt).delay, None, guo, "s")
-        last = "y − x at the last sample"
-        yield _try(
-            state, label, what, "residual difference", lambda: residual_difference(x, y), None, last, unit
-        )
+        energy = "(Σy² − Σx²)/Σx²"
+        yield _try(state, label, what, "signal energy error", lambda: signal_energy_error(x, y), None, energy)
+        if unit:
+            last = "y − x at the last sample"
+            yield _try(
+                state, label, what, "residual difference", lambda: residual_difference(x, y), None, last, unit
+            )
+        if every:
+            for index in compare(x, y, dt, unit=unit):
+                yield Row(
+                    state,
+                    label,
+                    what,
+                    index.name,
+                    index.value,
+                    index.unit,
+                    None,
+                    None,
+                    index.definition,
+                    index.note,
+                )
 
     for floor in floors:
         yield from compared(f"{floor} ux", "m", a.floors[floor], b.floors[floor])

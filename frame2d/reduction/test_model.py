@@ -12,6 +12,7 @@ from frame2d.analysis import Response, modes
 from frame2d.elements import BeamColumn, Brace
 from frame2d.errors import InputError
 from frame2d.model import Frame
+from frame2d.model.frame import Floor
 from frame2d.reduction.copying import copied
 from frame2d.reduction.cuts import Cut, column_distance, lower_piece
 from frame2d.substructure import Split, cut_at, split
@@ -203,7 +204,10 @@ def _moving_together(frame: Frame, node: str) -> list[str]:
 def _follow_top(
     frame: Frame, continuous: Frame, model: Frame, top: Freedom, lower: list[Freedom], cut: Cut
 ) -> None:
-    """Computed sides of lower floors follow the actuator in the shape of the first mode, with all of their mass."""
+    """Computed sides of lower floors follow the actuator in the shape of the first mode, with all of their mass.
+
+    The floors of the model are then those of the specimen: what would be measured.
+    """
     system = continuous.compile()
     shape = modes(system, None, 1)
     lead = shape.displacement(1, top[0])
@@ -217,6 +221,11 @@ def _follow_top(
             model.masses[twin] = (0.0, my, mr)
             here = model.masses.get(node, (0.0, 0.0, 0.0))
             model.masses[node] = (here[0] + mx, here[1], here[2])
+    for name in cut.floors:
+        own = [
+            f"{node} tested" if f"{node} tested" in model.nodes else node for node in frame.floors[name].nodes
+        ]
+        model.floors[name] = Floor(name, tuple(own))
 
 
 def cut_nodes_of(frame: Frame, cut: Cut) -> set[str]:

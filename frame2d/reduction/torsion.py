@@ -83,10 +83,15 @@ def building_modes(
 
 @dataclass(frozen=True)
 class BuildingResponse:
-    """Histories of a building by floor, by frame and in plan; `response` is what the engine returned."""
+    """Histories of a building by floor, by frame and in plan; `response` is what the engine returned.
+
+    Take floor motions and shears from here: to the engine's response "ux" of a frame's node is the motion along that
+    frame, whatever its direction. `across` is the ground acceleration along y (m/s²), if there was any.
+    """
 
     building: Building
     response: Response
+    across: np.ndarray | None = None
 
     @property
     def time(self) -> np.ndarray:
@@ -113,6 +118,14 @@ class BuildingResponse:
         known("floor", floor, self.building.floors)
         node = plan_node(floor)
         return np.column_stack([self.response.displacement(node, part) for part in ("ux", "uy", "rz")])
+
+    def acceleration(self, floor: str) -> np.ndarray:
+        """Absolute acceleration of a floor's centre of mass, steps × (ux, uy), m/s²."""
+        known("floor", floor, self.building.floors)
+        found = np.column_stack([self.response.acceleration(plan_node(floor), part) for part in ("ux", "uy")])
+        if self.across is not None:
+            found[: self.across.size, 1] += self.across[: found.shape[0]]
+        return found
 
     def point(self, floor: str, x: float, y: float) -> np.ndarray:
         """Displacement of a point in plan, steps × (ux, uy)."""
@@ -298,9 +311,9 @@ def building_history(
         raise InputError("no record; allowed: x, y or both")
     step = dt if dt is not None else min(float(record.dt) for record in (x, y) if record is not None)
     positive("dt", step)
-    forces = {}
-    if y is not None and "uy" not in system.building.held:
+    forces, across = {}, None
+    if y is not None:
         across = factor * resampled(y.acceleration, float(y.dt), step, f"record {getattr(y, 'name', '')!r}")
         forces = {(plan_node(floor.name), "uy"): -floor.mass * across for floor in system.building.levels()}
     response = time_history(system, x, state, factor=factor, dt=step, forces=forces or None, **settings)
-    return BuildingResponse(system.building, response)
+    return BuildingResponse(system.building, response, across)

@@ -90,6 +90,7 @@ def test_one_actuator_leads_the_lower_floors_in_the_first_mode(frame: Frame, cut
     assert response.displacement("C1") == pytest.approx(share * top, abs=1e-12)
     own = response.displacement("C1 tested")
     assert np.abs(own - share * top).max() > 1e-3 * np.abs(top).max()
+    assert response.floor("floor 1") == pytest.approx(own)
     mass = sum(values[0] for values in model.frame.masses.values())
     assert mass == pytest.approx(sum(values[0] for values in frame.masses.values()))
 

@@ -106,6 +106,18 @@ def test_the_plane_frame_of_the_building_is_proved_against_it():
     assert max(closer) < 0.3 * max(apart)
 
 
+def test_every_index_can_be_asked_for():
+    """All indices of a comparison stand in the table as rows without bounds, beside the usual ones."""
+    reference = FrameModel("reference", springs(), damping=None)
+    other = FrameModel("other", springs(mass=5.2e4), damping=None)
+    found = fidelity(reference, other, {"state": [PULSE]}, modes=1, every_index=True)
+    rows = found.select(quantity="floor 2 ux", index="sprague_geers_combined")
+    assert len(rows) == 1 and rows[0].passed is None and rows[0].value > 0.0
+    (usual,) = found.select(quantity="floor 2 ux", index="nrmse")
+    (same,) = found.select(quantity="floor 2 ux", index="nrmse_range")
+    assert usual.value == same.value
+
+
 def test_interrupted_tables_keep_what_was_computed():
     """A keyboard interrupt in a later run leaves the rows of the earlier ones and flags the table."""
     model = FrameModel("springs", springs(), damping=None)
