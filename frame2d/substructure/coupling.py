@@ -88,6 +88,7 @@ class Run:
         self.reference = max(part.reference() for part in self.parts)
         self.reference = max(self.reference, float(np.abs(first * rows_of(self.parts)).max()))
         self.tolerance = options.tolerance * self.reference
+        self.most = options.most_iterations
         for part in self.parts:
             part.prepare(self.tolerance, options)
         self.linear = all(part.linear for part in self.parts)
@@ -170,11 +171,16 @@ class Run:
     def fail(self, step: int) -> NoReturn:
         """Raise, with what was computed up to the last instant that all parts reached."""
         whole = step // self.common * self.common
-        when = f"found no common velocity in the step after {step * self.fine:g} s"
+        when = f"at a common velocity in the step after {step * self.fine:g} s"
         words = "; ".join(
             part.failure(own[-1], when) for part, own in zip(self.parts, self.snaps, strict=True)
         )
-        raise AnalysisError(f"{self.method.name}: {words}", self.result(whole))  # type: ignore[arg-type]
+        advice = (
+            "Likely mistake: a part without mass at a tie stands under force there and loses its balance where a law "
+            "softens; share the mass of the interface (tested_share), or take a smaller step"
+        )
+        partial: Any = self.result(whole)
+        raise AnalysisError(f"{self.method.name}: {words}. {advice}", partial)
 
     def result(self, last: int) -> Coupled:
         """Histories up to the finest step `last`, which all parts have reached."""
@@ -298,7 +304,7 @@ class Interleaved:
             trials.append(run.parts[k].open(run.snaps[k][origin], origin, here + 1, lam0))
         if any(trial is None for trial in trials):
             return False
-        found = solve_jointly(trials, seen, compliance, run.guess(step, 1), run.tolerance)
+        found = solve_jointly(trials, seen, compliance, run.guess(step, 1), run.tolerance, run.most)
         if found is None:
             return False
         run.lam[step + 1], run.evaluations[step + 1] = found

@@ -2,24 +2,27 @@
 
     r(u, Λ) = g + w·Bᵀ·Λ − E·u − w·f(u) = 0 in every part,    Σ B·v'(u) + seen + H·Λ = 0
 
-The multipliers are eliminated by the parts' own factored tangents: a part that would lose its balance under given
-multipliers, because a law softens, finds it here as it does in the unsplit frame.
+The multipliers are eliminated by the parts' own factored tangents; where one of these is singular, as that of a brace
+alone, the bordered matrix of all parts is factored instead. A part that would lose its balance under given multipliers,
+because a law softens or it stands alone, finds it here as it does in the unsplit frame.
 """
 
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from scipy.sparse import block_array, csc_matrix, diags_array
+from scipy.sparse.linalg import splu
 
 from frame2d.engine.evaluate import assemble
 from frame2d.engine.implicit import begin, commit
 from frame2d.engine.newton import ROUNDING, residual
-from frame2d.engine.plan import STEPS, Motion, Room, copy_motion
+from frame2d.engine.plan import REPLACED, STEPS, Motion, Room, copy_motion
 from frame2d.engine.solve import factor_tangent, solve_tangent
 from frame2d.kernels import compiled
 
-#: Most iterations, halvings of one, and how much of the parts' speed a gap may be.
-MOST, HALVINGS, SHUT = 25, 5, 1e-12
+#: Halvings of an iteration, and how much of the parts' speed a gap may be.
+HALVINGS, SHUT = 5, 1e-12
 
 
 @compiled
@@ -55,17 +58,27 @@ class Trial:
         norm = residual(self.plan, room, self.motion, self.shift, self.length, self.weight, self.cv)
         return 0.0 if norm <= room.note[ROUNDING] else float(norm)
 
-    def answer(self) -> tuple[np.ndarray, np.ndarray]:
-        """Change of B·v by the residual, and by unit multipliers."""
+    def answer(self) -> tuple[np.ndarray, np.ndarray] | None:
+        """Change of B·v by the residual, and by unit multipliers; None where the tangent is singular."""
+        replaced = self.room.counts[REPLACED]
         answers(self.plan, self.room, self.weight, self.rows, self.by_multiplier)
+        self.before[:] = self.room.q
+        if self.room.counts[REPLACED] > replaced:
+            return None
         self.change[:] = self.room.dx
         by_residual = self.cv * (self.rows @ self.change)
         return by_residual, self.cv * self.weight * (self.rows @ self.by_multiplier.T)
 
     def aim(self, move: np.ndarray) -> None:
         """Fix the direction of the step for a change of the multipliers."""
-        self.before[:] = self.room.q
         self.change += self.weight * (move @ self.by_multiplier)
+
+    def tangent(self) -> csc_matrix:
+        """Tangent of the step as assembled last."""
+        n, plan = self.room.q.size, self.plan
+        columns = np.repeat(np.arange(n), np.diff(plan.start.astype(np.int64)))
+        lower = csc_matrix((self.room.values, (plan.row.astype(np.int64), columns)), shape=(n, n))
+        return csc_matrix(lower + lower.T - diags_array(lower.diagonal()))
 
     def move(self, share: float) -> None:
         """Go a share of the direction."""
@@ -83,7 +96,12 @@ class Trial:
 
 
 def solve_jointly(
-    trials: Sequence[Trial], seen: np.ndarray, compliance: np.ndarray, guess: np.ndarray, tolerance: float
+    trials: Sequence[Trial],
+    seen: np.ndarray,
+    compliance: np.ndarray,
+    guess: np.ndarray,
+    tolerance: float,
+    most: int,
 ) -> tuple[np.ndarray, int] | None:
     """Multipliers at which every trial is balanced to `tolerance` (N) and the velocity gap is shut, and iterations.
 
@@ -91,21 +109,16 @@ def solve_jointly(
     """
     lam = guess.copy()
     norm, gap, speed = state_of(trials, seen, compliance, lam)
-    for turn in range(MOST):
+    for turn in range(most + 1):
         if not np.isfinite(norm):
             return None
         if norm <= tolerance and np.abs(gap).max() <= SHUT * speed:
             return lam, turn
-        slope, wanted = compliance.copy(), -gap
-        for trial in trials:
-            by_residual, by_multiplier = trial.answer()
-            slope += by_multiplier
-            wanted = wanted - by_residual
-        if not np.all(np.isfinite(slope)) or np.linalg.matrix_rank(slope) < lam.size:
+        move = by_parts(trials, compliance, gap)
+        if move is None:
+            move = by_border(trials, compliance, gap)
+        if move is None:
             return None
-        move = np.linalg.solve(slope, wanted)
-        for trial in trials:
-            trial.aim(move)
         start, share = lam, 1.0
         for _ in range(HALVINGS):
             for trial in trials:
@@ -117,6 +130,47 @@ def solve_jointly(
             share *= 0.5
         norm = after
     return None
+
+
+def by_parts(trials: Sequence[Trial], compliance: np.ndarray, gap: np.ndarray) -> np.ndarray | None:
+    """Change of the multipliers, the trials aimed, by the parts' own factors; None where one is singular."""
+    slope, wanted, sound = compliance.copy(), -gap, True
+    for trial in trials:
+        answer = trial.answer()
+        if answer is None:
+            sound = False
+            continue
+        wanted = wanted - answer[0]
+        slope += answer[1]
+    if not (sound and np.all(np.isfinite(slope)) and np.linalg.cond(slope) < 1e13):
+        return None
+    move = np.linalg.solve(slope, wanted)
+    for trial in trials:
+        trial.aim(move)
+    return np.asarray(move)
+
+
+def by_border(trials: Sequence[Trial], compliance: np.ndarray, gap: np.ndarray) -> np.ndarray | None:
+    """Change of the multipliers, the trials aimed, by the bordered matrix of all parts; None where it is singular."""
+    count = len(trials)
+    blocks: list[list[Any]] = [[None] * (count + 1) for _ in range(count + 1)]
+    for k, trial in enumerate(trials):
+        blocks[k][k] = trial.tangent()
+        blocks[k][count] = csc_matrix(-trial.weight * trial.rows.T)
+        blocks[count][k] = csc_matrix(trial.cv * trial.rows)
+    blocks[count][count] = csc_matrix(compliance)
+    right = np.concatenate([*(trial.room.r for trial in trials), -gap])
+    try:
+        found = splu(block_array(blocks, format="csc")).solve(right)
+    except RuntimeError:  # exactly singular
+        return None
+    if not np.all(np.isfinite(found)):
+        return None
+    first = 0
+    for trial in trials:
+        trial.change[:] = found[first : first + trial.change.size]
+        first += trial.change.size
+    return np.asarray(found[first:])
 
 
 def state_of(
