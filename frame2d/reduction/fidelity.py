@@ -14,11 +14,13 @@ import numpy as np
 from frame2d.analysis import Outcome
 from frame2d.compare import (
     DENOMINATORS,
+    compare,
     frequency_index,
     largest_work_error,
     nrmse,
     peak_error,
     residual_difference,
+    signal_energy_error,
 )
 from frame2d.errors import InputError, known, positive
 from frame2d.reduction.models import Model, Run, Shapes, triangular
