@@ -20,7 +20,7 @@ from frame2d.campaign.inspection import Finding, Inspection, inspect, inspect_fi
 from frame2d.campaign.limit_states import LimitState, check_order
 from frame2d.campaign.measured import Measured
 from frame2d.campaign.replacement import Replacement
-from frame2d.campaign.runner import Runner
+from frame2d.campaign.runner import Run, Runner
 from frame2d.campaign.wear import Wear, renewed, worn
 from frame2d.errors import Frame2dError, known
 
@@ -157,6 +157,9 @@ class Campaign:
         begun = time.perf_counter()
         before = self.runner.period(state)
         run = self.runner.run(limit_state, state, self.criteria)
+        if place is not None:
+            # At once: whatever happens afterwards, the histories are kept.
+            self._keep(run, place)
         now = worn(wear, run.measured)
         if first is None:
             inspection = inspect(run.measured, run.residual, now, self.criteria, limit_state.name)
@@ -180,15 +183,18 @@ class Campaign:
             round(time.perf_counter() - begun, 3), place,
         )  # fmt: skip
         if place is not None:
-            self._store(result, run.response, carried, place, chain)
+            self._store(result, carried, place, chain)
         return result, carried
 
-    def _store(self, result: Result, response: Response | None, state: Any, place: Path, chain: str) -> None:
+    def _keep(self, run: Run, place: Path) -> None:
         place.mkdir(parents=True, exist_ok=True)
-        (place / "result.json").unlink(missing_ok=True)
-        result.measured.save(place / "measured.h5")
-        if response is not None:
-            response.save(place / "response.h5")
+        for name in ("result.json", "state.h5", "response.h5"):
+            (place / name).unlink(missing_ok=True)
+        run.measured.save(place / "measured.h5")
+        if run.response is not None:
+            run.response.save(place / "response.h5")
+
+    def _store(self, result: Result, state: Any, place: Path, chain: str) -> None:
         if state is not None:
             self.runner.save(state, place / "state.h5")
         data = {

@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 
-from frame2d.analysis import gravity, modes
+from frame2d.analysis import AnalysisError, gravity, modes
 from frame2d.campaign.capacities import Criteria
 from frame2d.campaign.limit_states import LimitState
 from frame2d.campaign.measured import Loop, Measured, measured
 from frame2d.campaign.replacement import Replacement, replace_devices, residual_drifts, rest
-from frame2d.campaign.runner import Run
+from frame2d.campaign.runner import Run, restless
 from frame2d.campaign.states import load_state, save_state
 from frame2d.campaign.whole import law_place, whole_response, whole_system
 from frame2d.errors import Frame2dError
@@ -91,7 +91,10 @@ class HybridRunner:
         if outcome.ending != "completed":
             return Run(replace(told, completed=False), None, {}, response)
         told = replace(told, completed=True)
-        at_rest = rest(self.system, response.state, 4).state
+        try:
+            at_rest = rest(self.system, response.state, 4).state
+        except AnalysisError as error:
+            return Run(restless(told, error), None, {}, response)
         return Run(told, at_rest, residual_drifts(self.system, at_rest), response)
 
     def _loops(self, told: Measured, displacement: np.ndarray) -> dict[str, Loop]:

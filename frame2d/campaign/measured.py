@@ -150,6 +150,10 @@ def measured(
     from frame2d.analysis.outcome import Outcome
 
     system = response.system
+    if not system.frame.floors:
+        raise InputError(
+            f"frame {system.frame.name!r} has no floors; allowed: frame.floor(…) for each level, drifts are taken there"
+        )
     marked = set(system.frame.devices())
     loops = {}
     lawful = [place for place in system.parts if place.part.law is not None]

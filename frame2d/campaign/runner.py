@@ -5,7 +5,7 @@ the runner knows; the campaign hands it from one limit state to the next and put
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from json import dumps
 from pathlib import Path
@@ -109,7 +109,10 @@ class ComputedRunner:
         test = measured(response, criteria.elastic, self.origin)
         if response.outcome is not Outcome.COMPLETED:
             return Run(test, None, {}, response)
-        at_rest = rest(self.system, response.state).state
+        try:
+            at_rest = rest(self.system, response.state, 4).state
+        except AnalysisError as error:
+            return Run(restless(test, error), None, {}, response)
         return Run(test, at_rest, residual_drifts(self.system, at_rest), response)
 
     def replace(self, limit_state: LimitState, state: State, devices: list[str]) -> tuple[State, Replacement]:
@@ -130,3 +133,8 @@ class ComputedRunner:
             return float(modes(self.system, state, 1).period[0])
         except Frame2dError:
             return None
+
+
+def restless(test: Measured, error: AnalysisError) -> Measured:
+    """A test that ended in motion and after which no state of rest was found: nothing may follow."""
+    return replace(test, completed=False, outcome=f"no rest was found after the test: {error}")

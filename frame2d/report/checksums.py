@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 #: Suffixes of files that carry results; series of a viewer (VTU) are left out, they can be written again.
-KEPT = (".h5", ".json", ".toml", ".csv", ".png", ".svg", ".gif", ".mp4", ".sqlite", ".journal", ".txt")
+KEPT = (".h5", ".json", ".toml", ".csv", ".png", ".svg", ".gif", ".mp4", ".db", ".sqlite", ".txt")
 #: Files of the report itself.
 OWN = ("summary.json", "report.html")
 

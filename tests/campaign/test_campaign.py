@@ -99,7 +99,9 @@ def test_state_is_carried_from_one_limit_state_to_the_next(done):
 
     begin = gravity(SYSTEM).state
     first = time_history(SYSTEM, states()[0].padded, begin, factor=0.8, **OPTIONS)
-    second = time_history(SYSTEM, states()[1].padded, rest(SYSTEM, first.state).state, factor=1.5, **OPTIONS)
+    second = time_history(
+        SYSTEM, states()[1].padded, rest(SYSTEM, first.state, 4).state, factor=1.5, **OPTIONS
+    )
     assert np.array_equal(results[1].measured.roof, second.floor("floor 2"))
     assert results[1].residual != results[0].residual
 
@@ -215,6 +217,35 @@ def test_a_run_without_equilibrium_is_no_collapse_and_ends_the_campaign(tmp_path
     assert inspection.verdict == "not judged" and test.time.size > 100
     again = Campaign(ComputedRunner(SYSTEM, OPTIONS, stops), states(), CRITERIA, tmp_path).run()
     assert again[0].resumed and len(again) == 1
+
+
+def test_works_that_fail_lose_no_history(tmp_path):
+    """Where replacement raises, the histories of the test are on disk, and the next start runs it again."""
+
+    class NoHands(ComputedRunner):
+        def replace(self, limit_state, state, devices):
+            raise Frame2dError("nobody to replace it")
+
+    campaign = Campaign(NoHands(SYSTEM, OPTIONS), states()[2:3], CRITERIA, tmp_path)
+    with pytest.raises(Frame2dError, match="nobody"):
+        campaign.run()
+    assert Measured.load(tmp_path / "1_nc" / "measured.h5").completed
+    assert not (tmp_path / "1_nc" / "result.json").exists()
+    (result,) = Campaign(ComputedRunner(SYSTEM, OPTIONS), states()[2:3], CRITERIA, tmp_path).run()
+    assert not result.resumed and result.replacement is not None
+
+
+def test_a_test_that_finds_no_rest_is_not_judged(monkeypatch):
+    """Where statics finds no equilibrium after the motion, the histories stay, nothing is judged and nothing follows."""
+    from frame2d.analysis import AnalysisError
+    from frame2d.campaign import runner
+
+    def none(system, state, steps):
+        raise AnalysisError("no equilibrium at rest", None)
+
+    monkeypatch.setattr(runner, "rest", none)
+    (result,) = Campaign(ComputedRunner(SYSTEM, OPTIONS), states(), CRITERIA).run()
+    assert "no rest was found" in result.measured.outcome and result.inspection.verdict == "not judged"
 
 
 def test_a_collapse_is_called_by_its_criterion():
