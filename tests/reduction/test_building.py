@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.linalg import eigh
 
 from frame2d.analysis import Outcome, gravity, modes, time_history
@@ -139,6 +141,67 @@ def test_leaning_weight_softens_all_three_ways():
     for k in range(3):
         value = (2.0 * np.pi / found.period[k]) ** 2
         assert value == pytest.approx(expected[found.kind(k + 1)], rel=1e-6)
+
+
+def test_weight_on_frames_and_weight_that_leans_make_up_the_whole():
+    """Own weights act along their frame where it stands; the leaning rest restores sum and moments of the whole weight.
+
+    A column with heads that cannot turn loses 6N/(5h) of its stiffness (consistent geometric stiffness, Przemieniecki
+    1968), a leaning one N/h.
+    """
+    weight, own, m, size, kx, ky = 6e6, 4e5, 5e4, (10.0, 6.0), 3e7, 5e7
+    building = Building()
+    building.floor("floor 1", H, m, (5.0, 3.0), size=size, weight=weight)
+    building.frame("X", shear_frame(kx, weight=own, geometry="p-delta"), "x", (2.0, 4.0))
+    building.frame("Y", shear_frame(ky), "y", (0.0, 10.0))
+    system = building.compile()
+    found = building_modes(system, gravity(system).state, None)
+    r2 = (size[0] ** 2 + size[1] ** 2) / 12.0
+    extra = 0.2 * 2.0 * own / H
+    expected = {
+        "x": (2.0 * kx - weight / H - extra) / m,
+        "y": (2.0 * ky - weight / H) / m,
+        "torsion": (2.0 * kx * 1.0 + 2.0 * ky * 25.0 - weight * r2 / H - extra * 1.0) / (m * r2),
+    }
+    for k in range(3):
+        value = (2.0 * np.pi / found.period[k]) ** 2
+        assert value == pytest.approx(expected[found.kind(k + 1)], rel=1e-5)
+
+
+@given(
+    e=st.floats(-3.0, 3.0), ky=st.floats(1e7, 1e8), kx=st.floats(1e7, 1e8), d=st.floats(4.0, 12.0),
+    shift=st.tuples(st.floats(-50.0, 50.0), st.floats(-50.0, 50.0)),
+)  # fmt: skip
+@settings(max_examples=8, deadline=None)
+def test_periods_do_not_depend_on_where_the_plan_lies(e, ky, kx, d, shift):
+    """Any one-way asymmetric storey, anywhere in plan, has the frequencies of its 3 × 3 stiffness about the mass."""
+    building = Building()
+    building.floor("floor 1", H, 1e5, (e + shift[0], shift[1]), size=(12.0, 8.0))
+    building.frame("A", shear_frame(ky), "y", shift[0])
+    building.frame("B", shear_frame(kx), "x", (shift[1] - 0.5 * d, shift[1] + 0.5 * d))
+    r2 = (12.0**2 + 8.0**2) / 12.0
+    stiffness = [[2 * kx, 0, 0], [0, ky, -e * ky], [0, -e * ky, e * e * ky + 0.5 * d * d * kx]]
+    lam = eigh(np.array(stiffness), np.diag([1e5, 1e5, 1e5 * r2]), eigvals_only=True)
+    found = building_modes(building.compile(), None, None)
+    assert (2.0 * np.pi / found.period) ** 2 == pytest.approx(lam, rel=1e-8)
+
+
+@pytest.mark.parametrize("direction", ["x", "y"])
+@pytest.mark.parametrize("pattern", ["uniform", "triangular", "modal", {"floor 2": 3.0}])
+def test_pushes_sum_to_their_factor(direction, pattern):
+    """Whatever the pattern and direction, base shear is the load factor, and shares of the storeys follow the pattern."""
+    building = Building()
+    for level, mass in ((1, 6e4), (2, 4e4)):
+        building.floor(f"floor {level}", H * level, mass, (5.2, 3.1), size=(10.0, 6.0))
+    building.frame("X", shear_frame(3e7, 2), "x", (0.0, 6.0))
+    building.frame("Y", shear_frame(5e7, 2), "y", (0.0, 10.0))
+    found = push_building(building.compile(), None, direction, pattern, target=0.02, steps=2)
+    assert found.base_shear(direction) == pytest.approx(found.factor, rel=1e-8)
+    upper = sum(found.storey_shears(placed.name)["floor 2"][-1] for placed in building.along(direction))
+    share = {"uniform": 0.4, "triangular": 8.0 / 14.0, "modal": None}.get(str(pattern), 1.0)
+    if share is not None:
+        assert upper / found.factor[-1] == pytest.approx(share, rel=1e-8)
+    assert found.centre("floor 2")[-1, "xy".index(direction)] == pytest.approx(0.02)
 
 
 def test_both_ground_motions_at_once_match_modal_integration_of_the_coupled_storey():
