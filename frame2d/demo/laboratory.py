@@ -7,6 +7,7 @@ specimen, `demo_rehearsal` rehearses it on simulated rigs in this process and in
 
 import json
 import os
+import secrets
 import subprocess
 import sys
 import tempfile
@@ -324,7 +325,7 @@ def demo_rehearsal(
     with tempfile.TemporaryDirectory() as own:
         place = Path(own) if folder is None else Path(folder)
         place.mkdir(parents=True, exist_ok=True)
-        with rig_elsewhere(place) as remote:
+        with rig_elsewhere(place, secret=secrets.token_hex(16)) as remote:
             remote_figures = _remote(record, factor, remote, place, state, time_scale, reference, views)
     result = {
         "invented": True,
@@ -336,7 +337,7 @@ def demo_rehearsal(
     if paced > 0.0:
         before = empty_loop(1024.0, min(paced, 2.0))
         run = paced_test(record, paced, state)
-        result["deadline"] = {"test": run._asdict(), "empty_loop_before": before._asdict()}
+        result["deadline"] = {"test": run.plain(), "empty_loop_before": before.plain()}
     return result
 
 

@@ -43,6 +43,10 @@ class Timing(NamedTuple):
     #: Steps by class of `EDGES`, the last open.
     histogram: tuple[int, ...]
 
+    def plain(self) -> dict[str, Any]:
+        """Plain numbers."""
+        return {**self._asdict(), "histogram": list(self.histogram), "edges_us": list(EDGES)}
+
     def text(self) -> str:
         """The figures in one line, and the histogram below."""
         us = [f"{1e6 * value:.0f}" for value in (self.p50, self.p99, self.p999, self.most)]
