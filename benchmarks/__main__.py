@@ -8,6 +8,7 @@ import sys
 BENCHMARKS = {
     "textbook": "values of the verification cases beside their references",
     "speed": "time of a step against other solvers, cost growth, ensembles",
+    "coupling": "partitioned integration: orders, differences, gaps, interface energy",
     "robust": "random frames and motions: how each run ends",
     "fitting": "laws fitted to virtual tests: speed beside scipy, errors, coverage of the intervals",
     "deadline": "steps of a hybrid test against the clock, and against SIGKILL",
