@@ -6,7 +6,7 @@ released. A released rotation is a hinge: its moment is lost. Cuts near the poin
 the height in upper storeys; common practice, no source).
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from frame2d.elements import PINNED, BeamColumn, Brace
@@ -92,7 +92,7 @@ def candidate_cuts(
                 part = f" + {ratio:g} of the next" if ratio > 0.0 else ""
                 name = f"storeys 1-{number}{part}: {drive}" if number > 1 else f"storey 1{part}: {drive}"
                 found.append(Cut(name, tuple(below), drive, columns, floors))
-    return found + (device_cuts(frame, levels) if devices else [])
+    return found + (device_cuts(frame) if devices else [])
 
 
 def members_below(frame: Frame, level: float) -> list[str]:
@@ -117,7 +117,7 @@ def columns_between(frame: Frame, level: float, above: float) -> list[str]:
     return found
 
 
-def device_cuts(frame: Frame, levels: Sequence[tuple[str, float]]) -> list[Cut]:
+def device_cuts(frame: Frame) -> list[Cut]:
     """One cut a device, driven by its own deformations; a beam with hinges also by its chord alone."""
     found = []
     for name in frame.devices():

@@ -5,7 +5,7 @@ test model or a stick), `BuildingModel` one frame as it stands in its building, 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple, Protocol
 
@@ -316,8 +316,3 @@ def _by_storey(frame: Frame, loops: Mapping[str, Loop], given: Mapping[str, str]
         floor = given.get(member.name, floor)
         found[floor] = found.get(floor, 0.0) + loop.dissipated
     return found
-
-
-def renamed(model: Any, name: str) -> Any:
-    """The same model under another name."""
-    return replace(model, name=name)

@@ -5,7 +5,8 @@ import io
 import math
 import os
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from concurrent.futures import Executor, Future, as_completed
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -181,6 +182,7 @@ def rank_cuts(
     plastic: Mapping[str, float] | None = None,
     damping: Any = DAMPING,
     dt: float | None = None,
+    executor: Executor | None = None,
     progress: bool = False,
 ) -> CutRanking:
     """Build, run and rank `cuts` (all of `candidate_cuts` by default) under `records` (each a record or with a factor).
@@ -191,7 +193,8 @@ def rank_cuts(
     A cut is feasible if the `rig` has its actuators and 85 % of their capacities suffice, and if its specimen has the
     devices that it `must_test` and dissipates `least_tested` of all devices' energy. Feasible cuts stand first, by score. `plastic` are plastic moments
     (N·m) of columns, by name, for the share of the moment lost; without them it is that of the largest end moment.
-    Interrupted (Ctrl-C) it returns the candidates run so far, flagged.
+    `executor` runs candidates side by side (threads; same result). Interrupted (Ctrl-C) it returns the candidates run so
+    far, flagged.
     """
     listed = list(candidate_cuts(frame) if cuts is None else cuts)
     jobs = [entry if isinstance(entry, tuple) else (entry, 1.0) for entry in records]
@@ -207,21 +210,41 @@ def rank_cuts(
         frame, jobs, rig or Rig(), limits or Limits(), weights or Weights(),
         within("least_tested", least_tested, 0.0, 1.0), plastic or {}, damping, dt, tuple(must_test),
     )  # fmt: skip
-    entries: list[Ranked] = []
-    interrupted = False
-    bar = _bar(len(listed)) if progress else None
+    found, interrupted = _all_entries(study, listed, weights_on_specimen, executor, progress)
+    entries = [found[k] for k in sorted(found)]
+    ordered = sorted(_fronted(entries), key=lambda entry: (not entry.feasible, entry.score))
+    return CutRanking(frame, tuple(ordered), study.rig, study.limits, interrupted, len(listed) - len(entries))
+
+
+def _all_entries(
+    study: "_Study", cuts: list[Cut], weights_on_specimen: bool, executor: Executor | None, progress: bool
+) -> tuple[dict[int, Ranked], bool]:
+    """Entries by number of their cut, and whether the search was interrupted."""
+    found: dict[int, Ranked] = {}
+    bar = _bar(len(cuts)) if progress else None
+    futures: dict[Future[Ranked], int] = {}
     try:
-        for cut in listed:
-            entries.append(study.entry(cut, weights_on_specimen))
-            if bar is not None:
-                bar.update()
+        if executor is not None:
+            futures = {
+                executor.submit(study.entry, cut, weights_on_specimen): k for k, cut in enumerate(cuts)
+            }
+            for future in as_completed(futures):
+                found[futures[future]] = future.result()
+                if bar is not None:
+                    bar.update()
+        else:
+            for k, cut in enumerate(cuts):
+                found[k] = study.entry(cut, weights_on_specimen)
+                if bar is not None:
+                    bar.update()
     except KeyboardInterrupt:
-        interrupted = True
+        for future in futures:
+            future.cancel()
+        return found, True
     finally:
         if bar is not None:
             bar.close()
-    ordered = sorted(_fronted(entries), key=lambda entry: (not entry.feasible, entry.score))
-    return CutRanking(frame, tuple(ordered), study.rig, study.limits, interrupted, len(listed) - len(entries))
+    return found, False
 
 
 def _bar(total: int) -> Any:
@@ -232,7 +255,6 @@ def _bar(total: int) -> Any:
 
 def _fronted(entries: list[Ranked]) -> list[Ranked]:
     """Marks feasible entries that no other feasible one beats in everything."""
-    from dataclasses import replace
 
     def goals(entry: Ranked) -> np.ndarray:
         return np.array([entry.error, entry.actuators, entry.force, entry.stroke, entry.lost_share])

@@ -215,7 +215,7 @@ def _follow_top(
         model.follow(node, "ux", {(top[0], "ux"): shape.displacement(1, node) / lead})
         for other in _moving_together(continuous, node):
             twin = f"{other} tested" if f"{other} tested" in model.nodes else other
-            if twin == node or twin not in model.masses or other not in cut_nodes_of(frame, cut):
+            if twin == node or twin not in model.masses or other not in nodes_tested_by(frame, cut):
                 continue
             mx, my, mr = model.masses[twin]
             model.masses[twin] = (0.0, my, mr)
@@ -228,7 +228,7 @@ def _follow_top(
         model.floors[name] = Floor(name, tuple(own))
 
 
-def cut_nodes_of(frame: Frame, cut: Cut) -> set[str]:
+def nodes_tested_by(frame: Frame, cut: Cut) -> set[str]:
     """Nodes of the tested members."""
     return {end for name in cut.tested for end in (frame.members[name].i, frame.members[name].j)}
 

@@ -1,6 +1,7 @@
 """Candidate cuts, their test models and their ranking."""
 
 import csv
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -166,6 +167,15 @@ def test_an_interrupted_ranking_keeps_what_was_run(frame: Frame, cuts: dict[str,
     found = rank_cuts(frame, [PULSE], [cuts["pin 2: own deformations"]] * 3)
     assert found.interrupted and found.left == 2 and len(found.entries) == 1
     assert "INTERRUPTED: 2" in found.text()
+
+
+def test_threads_find_the_same(frame: Frame, cuts: dict[str, Cut]) -> None:
+    """Candidates run side by side give the numbers and the order that they give one after the other."""
+    chosen = [cuts[name] for name in ("storey 1: horizontal", "pin 2: own deformations")]
+    alone = rank_cuts(frame, [PULSE], chosen)
+    with ThreadPoolExecutor(2) as pool:
+        together = rank_cuts(frame, [PULSE], chosen, executor=pool)
+    assert together.as_dict() == alone.as_dict()
 
 
 def test_wrong_searches_are_named(frame: Frame, cuts: dict[str, Cut]) -> None:
