@@ -16,11 +16,14 @@ from frame2d.elements.beam_kernels import corotational, corotational_arms, p_del
 from frame2d.elements.member import Part, Pieces
 from frame2d.elements.pair_hinge import pair_part
 from frame2d.elements.spring import spring_part
-from frame2d.errors import InputError, finite, known, positive, within
+from frame2d.errors import InputError, known, listed, positive, within
 from frame2d.materials.axial_moment import AxialMomentHinge
 from frame2d.materials.law import Law
 
 GEOMETRIES = ("linear", "p-delta", "corotational")
+
+#: Length below which a beam is a mistake, m.
+SHORTEST = 1e-6
 
 #: Ends of a beam-column that are not hinges.
 RIGID, PINNED = "rigid", "pinned"
@@ -62,6 +65,7 @@ class BeamColumn:
                 f"BeamColumn.E is {self.E!r} Pa; allowed: 1e6 and above. Likely mistake: a modulus in GPa or MPa "
                 "(steel is 210e9 Pa)"
             )
+        within("BeamColumn.E", self.E, 1e6, 1e15, hint="the modulus is in Pa (steel is 210e9)")
         positive("BeamColumn.A", self.A)
         positive("BeamColumn.I", self.I)
         if self.A > 100.0 or self.I > 1e4:
@@ -70,20 +74,32 @@ class BeamColumn:
                 "Likely mistake: values in mm² and mm⁴"
             )
         within("BeamColumn.shear_area", self.shear_area, 0.0, self.A * 1.0001, hint="As is at most the area")
+        if 0.0 < self.shear_area < 1e-6 * self.A:
+            raise InputError(
+                f"BeamColumn.shear_area is {self.shear_area!r} m² for A = {self.A!r} m²; allowed: 0 (no shear flexibility) "
+                "or at least 1e-6 of the area"
+            )
         within("BeamColumn.nu", self.nu, -1.0, 0.5, open_low=True)
-        within("BeamColumn.start_inset", self.start_inset, 0.0, math.inf)
-        within("BeamColumn.end_inset", self.end_inset, 0.0, math.inf)
-        within("BeamColumn.mass_per_length", self.mass_per_length, 0.0, math.inf)
-        within("BeamColumn.rotary", self.rotary, 0.0, math.inf)
+        within("BeamColumn.start_inset", self.start_inset, 0.0, 1e5, hint="lengths in mm; they are in m")
+        within("BeamColumn.end_inset", self.end_inset, 0.0, 1e5, hint="lengths in mm; they are in m")
+        within("BeamColumn.mass_per_length", self.mass_per_length, 0.0, 1e9, hint="kg/m, not N/m")
+        within("BeamColumn.rotary", self.rotary, 0.0, 1e9)
         known("BeamColumn.geometry", self.geometry, GEOMETRIES)
+        for name in ("start_inset", "end_inset"):
+            if 0.0 < getattr(self, name) < SHORTEST:
+                raise InputError(
+                    f"BeamColumn.{name} is {getattr(self, name)!r} m; allowed: 0, or {SHORTEST:g} m and above"
+                )
         for name in ("start", "end"):
             end = getattr(self, name)
             if not isinstance(end, Hinge):
                 known(f"BeamColumn.{name}", end, (RIGID, PINNED))
         for name in ("start_offset", "end_offset"):
-            offset = getattr(self, name)
+            offset = listed(f"BeamColumn.{name}", getattr(self, name))
+            if len(offset) != 2:
+                raise InputError(f"BeamColumn.{name} is {offset!r}; allowed: two lengths (x, y) in m")
             for value in offset:
-                finite(f"BeamColumn.{name}", value)
+                within(f"BeamColumn.{name}", value, -1e5, 1e5, hint="lengths in mm; they are in m")
             object.__setattr__(self, name, (float(offset[0]), float(offset[1])))
 
     @classmethod
@@ -119,9 +135,9 @@ class BeamColumn:
         x0, y0 = xi + self.start_offset[0], yi + self.start_offset[1]
         dx, dy = xj + self.end_offset[0] - x0, yj + self.end_offset[1] - y0
         L = math.hypot(dx, dy)
-        if L <= 0.0:
+        if L < SHORTEST:
             raise InputError(
-                "the clear length is 0; allowed: above 0. Likely mistake: both nodes at one point (use a link), "
+                f"the clear length is {L:g} m; allowed: {SHORTEST:g} m and above. Likely mistake: both nodes at one point (use a link), "
                 "or offsets as long as the member"
             )
         return x0, y0, dx / L, dy / L, L
@@ -131,7 +147,7 @@ class BeamColumn:
         _, _, cx, cy, L = self.clear(xi, yi, xj, yj)
         stubs = [self.start_inset, self.end_inset]
         middle = L - sum(stubs)
-        if middle <= 0.0:
+        if middle < SHORTEST:
             raise InputError(
                 f"insets {stubs[0]:g} m and {stubs[1]:g} m leave nothing of the clear length {L:g} m. "
                 "Likely mistake: an inset in mm, or measured from the far node"

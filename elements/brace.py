@@ -68,7 +68,7 @@ class Brace:
             raise InputError(
                 f"Brace.law is {self.law!r}; allowed: a law. Likely mistake: a stiffness, use Elastic(k)"
             )
-        within("Brace.mass_per_length", self.mass_per_length, 0.0, math.inf)
+        within("Brace.mass_per_length", self.mass_per_length, 0.0, 1e9, hint="kg/m, not N/m")
         known("Brace.geometry", self.geometry, GEOMETRIES)
 
     def laws(self) -> dict[str, Law]:

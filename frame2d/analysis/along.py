@@ -13,7 +13,7 @@ import numpy as np
 
 from frame2d.elements.beam_column import BeamColumn, local_stiffness, rotation_matrix
 from frame2d.elements.beam_kernels import section_terms
-from frame2d.errors import InputError, known
+from frame2d.errors import InputError, known, whole
 
 if TYPE_CHECKING:
     from frame2d.analysis.response import Response
@@ -34,6 +34,8 @@ class Along(NamedTuple):
 def along(response: "Response", name: str, step: int = -1, points: int = 201) -> Along:
     """Inner forces and deflections of member `name` at one step; raises `InputError` for what is not a beam-column."""
     system = response.system
+    step = whole("step", step, -response.time.size, response.time.size - 1)
+    points = whole("points", points, 4, 100_000)
     known("member", name, system.frame.members)
     placed = system.frame.members[name]
     member: Any = placed.member

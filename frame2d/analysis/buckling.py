@@ -11,7 +11,7 @@ from scipy.sparse import csr_matrix
 
 from frame2d.elements.beam_column import BeamColumn, rotation_matrix
 from frame2d.elements.beam_kernels import section_terms
-from frame2d.errors import Frame2dError
+from frame2d.errors import Frame2dError, whole
 
 if TYPE_CHECKING:
     from frame2d.model.system import System
@@ -64,6 +64,7 @@ def buckling(system: "System", case: str = "gravity", count: int = 3) -> tuple[n
     Raises `Frame2dError` when no compression is found.
     """
     system.need_symmetry("buckling factors")
+    whole("count", count)
     from scipy.sparse.linalg import spsolve
 
     stiffness = system.tangent()

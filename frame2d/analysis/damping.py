@@ -4,13 +4,13 @@ The stiffness-proportional part uses the elastic members alone, at their initial
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.sparse import csc_matrix
 
 from frame2d.analysis.modes import modes
-from frame2d.errors import InputError, within
+from frame2d.errors import InputError, finite, listed, whole, within
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -24,6 +24,13 @@ def rayleigh_coefficients(
     matrix = 0.5 * np.array([[1.0 / omega_i, omega_i], [1.0 / omega_j, omega_j]])
     a0, a1 = np.linalg.solve(matrix, [ratio_i, ratio_j])
     return float(a0), float(a1)
+
+
+def _numbers(thing: str, values: Any) -> list[Any]:
+    found = listed(thing, values)
+    if not found:
+        raise InputError(f"{thing} is empty; allowed: one or more")
+    return found
 
 
 def proportional(system: "System", coefficients: tuple[float, float]) -> csc_matrix:
@@ -42,7 +49,9 @@ class Rayleigh:
         within(
             "Rayleigh.ratio", self.ratio, 0.0, 1.0, open_high=True, hint="a ratio of critical: 0.03 is 3 %"
         )
-        if min(self.modes) < 1 or self.modes[0] == self.modes[1]:
+        for number in _numbers("Rayleigh.modes", self.modes):
+            whole("Rayleigh.modes", number)
+        if len(self.modes) != 2 or self.modes[0] == self.modes[1]:
             raise InputError(f"Rayleigh.modes is {self.modes!r}; allowed: two different mode numbers from 1")
 
     def coefficients(self, system: "System", state: "State | None" = None) -> tuple[float, float]:
@@ -67,6 +76,10 @@ class StiffnessMass:
     a0: float = 0.0
     a1: float = 0.0
 
+    def __post_init__(self) -> None:
+        for name in ("a0", "a1"):
+            finite(f"StiffnessMass.{name}", getattr(self, name))
+
     def coefficients(self, system: "System", state: "State | None" = None) -> tuple[float, float]:
         """a0 (1/s) and a1 (s)."""
         return self.a0, self.a1
@@ -83,7 +96,7 @@ class Modal:
     ratios: tuple[float, ...] = (0.03,)
 
     def __post_init__(self) -> None:
-        for ratio in self.ratios:
+        for ratio in _numbers("Modal.ratios", self.ratios):
             within("Modal.ratios", ratio, 0.0, 1.0, open_high=True)
 
     def matrix(self, system: "System", state: "State | None" = None) -> csc_matrix:
@@ -101,7 +114,13 @@ class Caughey:
     modes: tuple[int, ...] = (1, 2, 3)
 
     def __post_init__(self) -> None:
-        if len(self.ratios) != len(self.modes) or not self.ratios:
+        for ratio in _numbers("Caughey.ratios", self.ratios):
+            within("Caughey.ratios", ratio, 0.0, 1.0, open_high=True)
+        for number in _numbers("Caughey.modes", self.modes):
+            whole("Caughey.modes", number)
+        if len(set(self.modes)) < len(self.modes):
+            raise InputError(f"Caughey.modes is {self.modes!r}; allowed: each mode once")
+        if len(self.ratios) != len(self.modes):
             raise InputError(
                 f"Caughey has {len(self.ratios)} ratios for {len(self.modes)} modes; allowed: as many"
             )

@@ -15,7 +15,7 @@ from frame2d.analysis.runner import Options, finish, run_steps
 from frame2d.analysis.schemes import GeneralizedAlpha, Scheme, chung_hulbert
 from frame2d.engine.implicit import run
 from frame2d.engine.plan import new_room
-from frame2d.errors import InputError, positive
+from frame2d.errors import InputError, finite, mapped, positive, series
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -28,14 +28,7 @@ MOST_NUMBERS = 2_000_000_000
 
 def resampled(values: np.ndarray, record_dt: float, dt: float, what: str) -> np.ndarray:
     """History at the analysis step, linear between samples; raises `InputError` for steps that do not fit."""
-    samples = np.asarray(values, dtype=float)
-    if samples.ndim != 1 or samples.size < 2:
-        raise InputError(f"{what} has shape {samples.shape}; allowed: one dimension, two samples or more")
-    if not np.all(np.isfinite(samples)):
-        first = int(np.flatnonzero(~np.isfinite(samples))[0])
-        raise InputError(
-            f"{what} is not a number at sample {first}; allowed: finite values. Likely mistake: a gap in the file"
-        )
+    samples = series(what, values)
     positive(f"{what}: dt", record_dt)
     positive("dt", dt)
     if dt > record_dt * (1.0 + 1e-9):
@@ -82,23 +75,56 @@ def time_history(
     Raises `InputError` before, and `AnalysisError` (with the partial response) during the analysis.
     """
     begin = state or system.rest()
-    method = scheme or chung_hulbert(0.8)
+    method = chung_hulbert(0.8) if scheme is None else scheme
     tries = options or Options()
     if not np.any(system.plan.inertial > 0.0):
         raise InputError(
             f"frame {system.frame.name!r} has no mass; allowed: some. Likely mistake: masses were not added"
         )
+    _ = system.rough_period
+    if record is not None and not (hasattr(record, "acceleration") and hasattr(record, "dt")):
+        raise InputError(
+            f"record is {record!r}; allowed: a Record, or anything with acceleration (m/s²) and dt (s). Likely mistake: "
+            "the bare samples; write frame2d.motions.Record(samples, dt, name)"
+        )
+    if damping is not None and not hasattr(damping, "matrix"):
+        raise InputError(
+            f"damping is {damping!r}; allowed: Rayleigh(…), Modal(…), Caughey(…) or StiffnessMass(…)"
+        )
+    if not hasattr(method, "array"):
+        raise InputError(f"scheme is {method!r}; allowed: one of frame2d.analysis.schemes, e.g. newmark()")
+    finite("factor", factor)
+    forces = mapped("forces", {} if forces is None else forces, "(node, component)")
+    support_motion = mapped(
+        "support_motion", {} if support_motion is None else support_motion, "(node, component)"
+    )
+    initial_velocity = mapped(
+        "initial_velocity", {} if initial_velocity is None else initial_velocity, "(node, component)"
+    )
+    initial_displacement = mapped(
+        "initial_displacement",
+        {} if initial_displacement is None else initial_displacement,
+        "(node, component)",
+    )
+    if drift_limit is not None:
+        positive("drift_limit", drift_limit, hint="a ratio: 0.03 is 3 %")
     if dt is None:
         if record is None:
             raise InputError("dt is missing; allowed: a time step in s when there is no record")
-        dt = float(record.dt)
+        dt = positive("record: dt", record.dt)
+    dt = positive("dt", dt)
     ground = None
     if record is not None:
         ground = factor * resampled(
-            record.acceleration, float(record.dt), dt, f"record {getattr(record, 'name', '')!r}"
+            record.acceleration,
+            positive("record: dt", record.dt),
+            dt,
+            f"record {getattr(record, 'name', '')!r}",
         )
     lengths = [
-        np.asarray(values).size for group in (forces, support_motion) if group for values in group.values()
+        series(f"history of {key}", values).size
+        for group in (forces, support_motion)
+        for key, values in group.items()
     ]
     if ground is not None:
         lengths.append(ground.size)
@@ -118,7 +144,7 @@ def time_history(
     if ground is not None:
         patterns.append(-system.influence())
         factors.append(_padded(ground, rows))
-    for (node, component), values in (forces or {}).items():
+    for (node, component), values in forces.items():
         checked = resampled(np.asarray(values), dt, dt, f"force on {node!r}")
         patterns.append(system.row(node, component))
         factors.append(_padded(checked, rows))
@@ -154,10 +180,10 @@ def time_history(
     motion.v[:] = 0.0 if state is None else motion.v
     motion.account[:] = 0.0
     motion.work[:] = 0.0
-    for (node, component), value in (initial_velocity or {}).items():
-        motion.v[system.free_number(node, component)] = value
-    for (node, component), value in (initial_displacement or {}).items():
-        motion.q[system.free_number(node, component)] = value
+    for (node, component), value in initial_velocity.items():
+        motion.v[system.free_number(node, component)] = finite(f"velocity of {node!r}", value)
+    for (node, component), value in initial_displacement.items():
+        motion.q[system.free_number(node, component)] = finite(f"displacement of {node!r}", value)
     _start(
         system,
         plan,

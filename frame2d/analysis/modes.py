@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.linalg import eigh
+from scipy.linalg import LinAlgError, eigh
 from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import eigsh, splu
 
-from frame2d.errors import Frame2dError, InputError
+from frame2d.errors import Frame2dError, InputError, whole
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -62,8 +62,11 @@ def modes(system: "System", state: "State | None" = None, count: int | None = 6)
         raise InputError(
             f"frame {system.frame.name!r} has no mass; allowed: some. Add node masses or mass_per_length"
         )
+    _ = system.rough_period
     stiffness, mass = system.tangent(state), system.mass
     total = inertial.size
+    if count is not None:
+        count = whole("count", count)
     wanted = total if count is None else min(count, total)
     if total > 600 and wanted < total // 4:
         values, shapes = eigsh(stiffness, k=wanted, M=_regular(mass, stiffness), sigma=0.0)
@@ -77,7 +80,15 @@ def modes(system: "System", state: "State | None" = None, count: int | None = 6)
         if rest.size:
             follow = -splu(csc_matrix(stiffness[rest][:, rest])).solve(stiffness[rest][:, inertial].toarray())
             kaa = kaa + stiffness[inertial][:, rest] @ follow
-        values, active = eigh(0.5 * (kaa + kaa.T), maa, subset_by_index=(0, wanted - 1))
+        try:
+            values, active = eigh(0.5 * (kaa + kaa.T), maa, subset_by_index=(0, wanted - 1))
+        except (LinAlgError, ValueError):
+            values = np.empty(0)
+        if values.size < wanted:
+            raise Frame2dError(
+                f"the {wanted} modes of frame {system.frame.name!r} could not be found: its masses or stiffnesses spread "
+                "over too many powers of ten. Likely mistake: one value in other units"
+            )
         shapes = np.zeros((system.count, wanted))
         shapes[inertial] = active
         shapes[rest] = follow @ active

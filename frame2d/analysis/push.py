@@ -14,7 +14,7 @@ from frame2d.engine.implicit import prepare
 from frame2d.engine.newton import CONVERGED, NOT_CONVERGED
 from frame2d.engine.path import accept, lead_to, tangent_direction
 from frame2d.engine.plan import HALVINGS, STEPS, new_room
-from frame2d.errors import InputError, known
+from frame2d.errors import InputError, finite, known, positive, series, whole
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -31,11 +31,16 @@ def lateral_pattern(
     if isinstance(pattern, Mapping):
         load = np.zeros(system.count)
         for floor, share in pattern.items():
+            finite(f"share of floor {floor!r}", share)
             nodes = system.frame.floors[known("floor", floor, system.frame.floors)].nodes
             for node in nodes:
                 load += share / len(nodes) * system.row(node, "ux")
         total = sum(pattern.values())
         return load / total if total else load
+    if not isinstance(pattern, str):
+        raise InputError(
+            f"pattern is {pattern!r}; allowed: {', '.join(PATTERNS)}, a load case, or {{floor: share}}"
+        )
     if pattern not in PATTERNS:
         return system.load_vector(pattern)
     ground = system.frame.ground()
@@ -81,7 +86,11 @@ def push(
     """
     begin = state or system.rest()
     load = lateral_pattern(system, pattern, state)
+    if not np.any(load):
+        raise InputError(f"pattern {pattern!r} pushes nothing; allowed: forces on free freedoms")
     if target is not None:
+        whole("steps", steps)
+        finite("target", target, hint="m or rad")
         if node is None:
             raise InputError("push to a target needs the node that is led; allowed: node=…")
         row = system.row(node, component)
@@ -92,6 +101,8 @@ def push(
         return _lead(system, begin, load, row, targets, options or Options(), "push", _case(pattern))
     if arc_length is None:
         raise InputError("push needs a way to go; allowed: node and target, or arc_length")
+    positive("arc_length", arc_length)
+    whole("most_steps", most_steps, 1, 10_000_000)
     return _follow(system, begin, load, arc_length, most_steps, stop, options or Options(), _case(pattern))
 
 
@@ -107,9 +118,7 @@ def cyclic(
 ) -> Response:
     """Lead one displacement through `history` (m or rad, absolute; fine steps), the load factor following."""
     begin = state or system.rest()
-    targets = np.asarray(history, dtype=float)
-    if targets.ndim != 1 or targets.size < 2 or not np.all(np.isfinite(targets)):
-        raise InputError("history must be one-dimensional and finite, two points or more")
+    targets = series("history", history)
     row = system.row(node, component)
     begin_at = float(row @ begin.motion.q)
     if abs(targets[0] - begin_at) > 1e-12:

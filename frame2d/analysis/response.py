@@ -16,7 +16,7 @@ from frame2d.engine.plan import (
     NEGATIVE,
     Motion,
 )
-from frame2d.errors import InputError, known
+from frame2d.errors import known
 from frame2d.model.state import State
 
 if TYPE_CHECKING:
@@ -235,6 +235,7 @@ class Response:
 
     def device(self, name: str) -> DeviceLoop:
         """Loop of one law, by a name of `laws()`."""
+        known("device", name, self.laws())
         for place in self.system.parts:
             if place.part.law is not None and self.law_name(place) == name:
                 if place.last - place.first == 4:
@@ -251,7 +252,7 @@ class Response:
                     self.log.work[:, place.number],
                     self.log.stored[:, place.number],
                 )
-        raise InputError(f"device is {name!r}; allowed: {', '.join(self.laws())}")
+        raise AssertionError(name)
 
     def log_offset(self, place: "PartPlace") -> float:
         """Deformation at which the law is free of stress."""

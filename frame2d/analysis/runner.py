@@ -12,6 +12,7 @@ from frame2d.analysis.outcome import AnalysisError, Outcome, describe_failure
 from frame2d.analysis.response import Log, Response
 from frame2d.engine.implicit import COLLAPSED, run
 from frame2d.engine.newton import CONVERGED
+from frame2d.errors import whole, within
 from frame2d.model.state import State
 
 if TYPE_CHECKING:
@@ -27,6 +28,11 @@ class Options:
     most_iterations: int = 20
     deepest_halving: int = 8
     progress: bool = False
+
+    def __post_init__(self) -> None:
+        within("Options.tolerance", self.tolerance, 1e-15, 0.1)
+        whole("Options.most_iterations", self.most_iterations, 1, 10_000)
+        whole("Options.deepest_halving", self.deepest_halving, 0, 30)
 
     def array(self, reference: float) -> np.ndarray:
         """As the engine reads them."""

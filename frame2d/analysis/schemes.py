@@ -17,7 +17,7 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from frame2d.errors import InputError, within
+from frame2d.errors import within
 
 
 class Scheme(Protocol):
@@ -105,10 +105,7 @@ def chung_hulbert(rho: float = 0.8) -> GeneralizedAlpha:
 
 
 def _radius(rho: float) -> None:
-    if not 0.0 <= rho <= 1.0:
-        raise InputError(
-            f"spectral radius is {rho!r}; allowed: a number in [0, 1]. 1 keeps, 0 kills high frequencies"
-        )
+    within("spectral radius", rho, 0.0, 1.0, hint="1 keeps, 0 kills high frequencies")
 
 
 class Matrices(NamedTuple):

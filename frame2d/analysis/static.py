@@ -8,7 +8,7 @@ import numpy as np
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish, run_steps
 from frame2d.engine.plan import new_room
-from frame2d.errors import InputError, known, within
+from frame2d.errors import InputError, finite, known, mapped, whole
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -31,14 +31,16 @@ def static(
     equilibrium exists.
     """
     begin = state or system.rest()
-    factors = {cases: 1.0} if isinstance(cases, str) else dict(cases)
+    factors = {cases: 1.0} if isinstance(cases, str) else mapped("cases", cases, "load case")
     added = np.zeros(system.count)
     for case, factor in factors.items():
-        added += factor * system.load_vector(case)
+        added += finite(f"factor of load case {case!r}", factor) * system.load_vector(case)
     moved = np.zeros(system.held.size)
-    for (node, component), value in (settlements or {}).items():
-        moved[system.support_number(node, component)] += value
-    count = int(within("steps", steps, 1, 1_000_000))
+    for (node, component), value in mapped(
+        "settlements", {} if settlements is None else settlements, "(node, component)"
+    ).items():
+        moved[system.support_number(node, component)] += finite(f"settlement of {node!r}", value)
+    count = whole("steps", steps, 1, 1_000_000)
     shares = np.linspace(0.0, 1.0, count + 1)
     history = begin.supports + np.outer(shares, moved)
     linear = system.support_coupling()

@@ -1,12 +1,12 @@
 """`Frame`: nodes, supports, members, links, masses, loads and floors, as the user describes them."""
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from frame2d.elements import Brace, Link, Member
-from frame2d.errors import InputError, finite, known, positive, within
+from frame2d.errors import InputError, finite, known, listed, mapped, positive, within
 from frame2d.materials import Elastic
 
 if TYPE_CHECKING:
@@ -19,6 +19,30 @@ SUPPORTS = {
     "roller": ("uy",),
     "guided": ("ux", "rz"),
 }
+
+
+#: Largest coordinate (m), and largest mass (kg) or load (N, N·m) that a frame can mean.
+FARTHEST, MOST = 1e5, 1e15
+
+
+def _coordinate(node: str, axis: str, value: Any) -> float:
+    return within(
+        f"node {node!r}: {axis}", value, -FARTHEST, FARTHEST, hint="coordinates in mm; they are in m"
+    )
+
+
+def _both(thing: str, q: Any) -> tuple[float, float]:
+    """A load at both ends, from one value or two."""
+    pair = [q, q] if isinstance(q, str) or not isinstance(q, Iterable) else list(q)
+    if len(pair) != 2:
+        raise InputError(f"{thing} is {q!r}; allowed: one value, or two for a linear load")
+    return within(thing, pair[0], -MOST, MOST), within(thing, pair[1], -MOST, MOST)
+
+
+def _case(thing: str, case: Any) -> str:
+    if not isinstance(case, str):
+        raise InputError(f"case of the {thing} is {case!r}; allowed: a name, as text")
+    return case
 
 
 @dataclass(frozen=True)
@@ -105,10 +129,10 @@ class Frame:
         key = str(name)
         if key in self.nodes:
             raise InputError(f"node {key!r} stands already at {self.nodes[key]}; allowed: each name once")
-        self.nodes[key] = Node(key, finite(f"node {key!r}: x", x), finite(f"node {key!r}: y", y))
+        self.nodes[key] = Node(key, *(_coordinate(key, axis, value) for axis, value in (("x", x), ("y", y))))
         if support is not None:
             self.support(key, support)
-        if mass:
+        if within(f"mass at node {key!r}", mass, 0.0, MOST, hint="masses are in kg") > 0.0:
             self.mass(key, mass)
         return key
 
@@ -120,7 +144,8 @@ class Frame:
         elif isinstance(kind, str):
             held = (known(f"support of node {node!r}", kind, [*SUPPORTS, *COMPONENTS]),)
         else:
-            held = tuple(known(f"support of node {node!r}", part, COMPONENTS) for part in kind)
+            parts = listed(f"support of node {node!r}", kind)
+            held = tuple(known(f"support of node {node!r}", part, COMPONENTS) for part in parts)
         self.supports[node] = held
 
     def member(self, name: str, i: str, j: str, member: Member, device: bool = False) -> str:
@@ -147,8 +172,8 @@ class Frame:
     def mass(self, node: str, mass: float, rotary: float = 0.0) -> None:
         """Add mass (kg) in both directions and rotary inertia (kg·m²) at a node."""
         self._node(node)
-        within(f"mass at node {node!r}", mass, 0.0, math.inf, hint="a weight in N is m·g; masses are in kg")
-        within(f"rotary inertia at node {node!r}", rotary, 0.0, math.inf)
+        within(f"mass at node {node!r}", mass, 0.0, MOST, hint="a weight in N is m·g; masses are in kg")
+        within(f"rotary inertia at node {node!r}", rotary, 0.0, MOST)
         mx, my, mr = self.masses.get(node, (0.0, 0.0, 0.0))
         self.masses[node] = (mx + mass, my + mass, mr + rotary)
 
@@ -165,7 +190,8 @@ class Frame:
         """Add forces (N) and a moment (N·m) on a node to a load case."""
         self._node(node)
         what = f"load on node {node!r}"
-        self.node_loads.append(NodeLoad(node, finite(what, fx), finite(what, fy), finite(what, mz), case))
+        forces = (within(what, value, -MOST, MOST) for value in (fx, fy, mz))
+        self.node_loads.append(NodeLoad(node, *forces, _case(what, case)))
 
     def member_load(
         self,
@@ -181,33 +207,31 @@ class Frame:
         """Load a member with qx, qy (N/m; two values: linear from begin to end), or a point load (N) at `begin`."""
         known("member", member, self.members)
         known(f"axes of the load on {member!r}", axes, ("global", "local"))
-        ends = [
-            (float(q[0]), float(q[1])) if isinstance(q, Sequence) else (float(q), float(q)) for q in (qx, qy)
-        ]
-        for pair in ends:
-            for value in pair:
-                finite(f"load on member {member!r}", value)
+        ends = [_both(f"load on member {member!r}", q) for q in (qx, qy)]
         within(f"begin of the load on {member!r}", begin, 0.0, math.inf)
+        if end is not None:
+            within(f"end of the load on {member!r}", end, 0.0, math.inf)
+        _case(f"load on member {member!r}", case)
         first, last = (ends[0][0], ends[1][0]), (ends[0][1], ends[1][1])
         self.member_loads.append(MemberLoad(member, first, last, begin, begin if point else end, axes, case))
 
     def tie(self, component: str, nodes: Iterable[str]) -> None:
         """Give several nodes one common displacement component (the first leads)."""
         known("tied component", component, COMPONENTS)
-        group = tuple(self._node(node).name for node in nodes)
+        group = tuple(self._node(node).name for node in listed(f"tie of {component}", nodes))
         if len(set(group)) < 2:
             raise InputError(f"tie of {component} has nodes {group}; allowed: two or more different nodes")
         self.ties.append((component, group))
 
     def rigid(self, lead: str, nodes: Iterable[str], components: Iterable[str] = COMPONENTS) -> None:
         """Rigid arms from node `lead` to others (small rotations); `components` of the followers that are tied."""
-        group = tuple(self._node(node).name for node in nodes)
+        self._node(lead)
+        group = tuple(self._node(node).name for node in listed(f"rigid body of {lead!r}", nodes))
         if not group or lead in group:
             raise InputError(
                 f"rigid body of {lead!r} has followers {group}; allowed: other nodes, at least one"
             )
-        self._node(lead)
-        parts = tuple(known("component", part, COMPONENTS) for part in components)
+        parts = tuple(known("component", part, COMPONENTS) for part in listed("components", components))
         self.bodies.append((lead, group, parts))
 
     def follow(self, node: str, component: str, leads: Mapping[tuple[str, str], float]) -> None:
@@ -217,9 +241,10 @@ class Frame:
         and others, which then follow with it.
         """
         follower = (self._node(node).name, known("component", component, COMPONENTS))
+        leads = mapped(f"leads of {component} of node {node!r}", leads, "(node, component)")
         if not leads or follower in leads:
             raise InputError(
-                f"{component} of node {node!r} follows {sorted(leads)}; allowed: other components, one or more"
+                f"{component} of node {node!r} follows {list(leads)}; allowed: other components, one or more"
             )
         terms = tuple(
             (
@@ -233,13 +258,14 @@ class Frame:
 
     def floor(self, name: str, nodes: Iterable[str], tied: bool = True) -> None:
         """Declare the nodes of one level; `tied` floors move horizontally as one (rigid in their plane)."""
-        group = tuple(self._node(node).name for node in nodes)
+        name = str(name)
+        group = tuple(self._node(node).name for node in listed(f"floor {name!r}", nodes))
         if not group:
             raise InputError(f"floor {name!r} has no nodes; allowed: at least one")
         if name in self.floors:
             raise InputError(f"floor {name!r} stands already; allowed: each name once")
         self.floors[name] = Floor(name, group)
-        if tied and len(group) > 1:
+        if known(f"tied of floor {name!r}", tied, (True, False)) and len(group) > 1:
             self.tie("ux", group)
 
     def leaning_column(self, name: str, x: float, weights: dict[str, float], stiffness: float = 1e10) -> None:
@@ -248,6 +274,7 @@ class Frame:
         Its pieces are second-order struts of axial `stiffness` (N/m), tied to the floors; its foot is pinned at the
         lowest support.
         """
+        weights = mapped(f"weights of leaning column {name!r}", weights, "floor")
         if not self.supports:
             raise InputError("a leaning column needs a supported node to find the ground; add supports first")
         below = self.node(
@@ -277,7 +304,7 @@ class Frame:
         twin = self.node(f"{node} column", place.x, place.y)
         for component in ("ux", "uy"):
             self.tie(component, (node, twin))
-        for label in column_members:
+        for label in listed(f"columns of panel zone {name!r}", column_members):
             old = self.members[known("member", label, self.members)]
             i, j = (twin if end == node else end for end in (old.i, old.j))
             self.members[label] = Placed(old.name, i, j, old.member, old.device)

@@ -8,14 +8,15 @@
 """
 
 import json
+import math
 import os
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from frame2d import elements
-from frame2d.errors import InputError
-from frame2d.model.frame import Floor, Frame, MemberLoad, NodeLoad
+from frame2d.errors import InputError, known, within
+from frame2d.model.frame import Frame
 
 SCHEMA = "frame2d/frame/1"
 
@@ -43,35 +44,51 @@ def to_data(frame: Frame) -> dict[str, Any]:
 
 def from_data(data: dict[str, Any]) -> Frame:
     """Frame from plain data; raises `InputError` where the schema is not met."""
-    if data.get("schema") != SCHEMA:
-        raise InputError(
-            f"schema is {data.get('schema')!r}; allowed: {SCHEMA!r}. Likely mistake: another kind of file"
-        )
+    if not isinstance(data, dict) or data.get("schema") != SCHEMA:
+        found = data.get("schema") if isinstance(data, dict) else type(data).__name__
+        raise InputError(f"schema is {found!r}; allowed: {SCHEMA!r}. Likely mistake: another kind of file")
     try:
-        frame = Frame(data["name"])
-        for node in data["nodes"]:
-            frame.node(node["name"], node["x"], node["y"])
-        for name, held in data["supports"].items():
-            frame.support(name, held)
-        for entry in data["members"]:
-            frame.member(
-                entry["name"], entry["i"], entry["j"], elements.build(entry["member"]), entry["device"]
-            )
-        frame.masses = {node: (v[0], v[1], v[2]) for node, v in data["masses"].items()}
-        frame.node_loads = [NodeLoad(**load) for load in data["node_loads"]]
-        frame.member_loads = [
-            MemberLoad(**{**load, "first": tuple(load["first"]), "last": tuple(load["last"])})
-            for load in data["member_loads"]
-        ]
-        frame.floors = {name: Floor(name, tuple(nodes)) for name, nodes in data["floors"].items()}
-        frame.ties = [(component, tuple(nodes)) for component, nodes in data["ties"]]
-        frame.bodies = [(lead, tuple(nodes), tuple(parts)) for lead, nodes, parts in data["bodies"]]
-        for (node, component), terms in data.get("follows", []):
-            frame.follow(node, component, {(lead, part): weight for lead, part, weight in terms})
-    except (KeyError, TypeError) as error:
+        return _frame(data)
+    except InputError:
+        raise
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
         raise InputError(
-            f"the frame file lacks or misnames {error}; see the schema in frame2d.model.schema"
+            f"the frame file lacks or misnames something ({type(error).__name__}: {error}); see the schema in "
+            "frame2d.model.schema"
         ) from None
+
+
+def _frame(data: dict[str, Any]) -> Frame:
+    """Through the same doors as a script, so that files are checked like scripts."""
+    frame = Frame(str(data["name"]))
+    for node in data["nodes"]:
+        frame.node(node["name"], node["x"], node["y"])
+    for name, held in data["supports"].items():
+        frame.support(name, held)
+    for entry in data["members"]:
+        member = elements.build(entry["member"])
+        frame.member(entry["name"], entry["i"], entry["j"], member, bool(entry["device"]))
+    for node, (mx, my, rotary) in data["masses"].items():
+        known("node", node, frame.nodes)
+        values = (within(f"mass at node {node!r}", value, 0.0, math.inf) for value in (mx, my, rotary))
+        frame.masses[node] = tuple(values)  # type: ignore[assignment]
+    for load in data["node_loads"]:
+        frame.load(**load)
+    for load in data["member_loads"]:
+        first, last = load["first"], load["last"]
+        point = load["end"] is not None and load["end"] == load["begin"]
+        frame.member_load(
+            load["member"], (first[0], last[0]), (first[1], last[1]), load["begin"], load["end"], load["axes"],
+            load["case"], point,
+        )  # fmt: skip
+    for name, nodes in data["floors"].items():
+        frame.floor(name, nodes, tied=False)
+    for component, nodes in data["ties"]:
+        frame.tie(component, nodes)
+    for lead, nodes, parts in data["bodies"]:
+        frame.rigid(lead, nodes, parts)
+    for (node, component), terms in data.get("follows", []):
+        frame.follow(node, component, {(lead, part): weight for lead, part, weight in terms})
     return frame
 
 
@@ -79,14 +96,16 @@ def save(frame: Frame, path: Any) -> None:
     """Write beside the target and move into place."""
     target = Path(path)
     beside = target.with_name(target.name + ".part")
-    beside.write_text(json.dumps(to_data(frame), indent=1, ensure_ascii=False))
+    beside.write_text(json.dumps(to_data(frame), indent=1, ensure_ascii=False), encoding="utf-8")
     os.replace(beside, target)
 
 
 def load(path: Any) -> Frame:
     """Read a frame file."""
     try:
-        data = json.loads(Path(path).read_text())
-    except json.JSONDecodeError as error:
+        data = json.loads(Path(path).read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"{path} cannot be read: {error.strerror}. Likely mistake: the path") from None
+    except ValueError as error:
         raise InputError(f"{path} is not JSON: {error}") from None
     return from_data(data)

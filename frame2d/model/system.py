@@ -1,6 +1,7 @@
 """`System`: a frame compiled to arrays, with the element tensor, the freedom map and names to find things again."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from frame2d.elements.beam_column import shape
 from frame2d.engine.evaluate import evaluate
 from frame2d.engine.ordering import Index, minimum_degree, symbolic
 from frame2d.engine.plan import Motion, Plan, Twist, lower_columns, new_room
-from frame2d.errors import InputError, known
+from frame2d.errors import InputError, known, listed
 from frame2d.model import checks
 from frame2d.model.frame import COMPONENTS, Frame, MemberLoad
 from frame2d.model.freedoms import map_freedoms, node_freedom
@@ -303,6 +304,11 @@ class System:
         """Whether every part says that its tangent is symmetric."""
         return all(place.part.symmetric for place in self.parts)
 
+    @cached_property
+    def rough_period(self) -> float:
+        """About the first period (s); raises `InputError` for one that smells of wrong units."""
+        return checks.period(self)
+
     def need_symmetry(self, what: str) -> None:
         """Raise `InputError` where `what` needs a symmetric tangent and a member has none."""
         for place in self.parts:
@@ -544,6 +550,7 @@ class System:
         """
         motion = state.copy_motion()
         released = 0.0
+        names = listed("devices to replace", names)
         for name in names:
             known("device", name, self.frame.devices())
             for place in self.parts:
