@@ -12,6 +12,7 @@ BENCHMARKS = {
     "robust": "random frames and motions: how each run ends",
     "fitting": "laws fitted to virtual tests: speed beside scipy, errors, coverage of the intervals",
     "deadline": "steps of a hybrid test against the clock, and against SIGKILL",
+    "sweeps": "incremental runs on threads and processes, storing and resuming",
     "rehearsal": "200 virtual tests of the demo split at the rig's controller rate",
 }
 

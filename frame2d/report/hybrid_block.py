@@ -92,7 +92,7 @@ def _curves(file: str, names: tuple[str, ...], steps: int) -> list[dict[str, Any
         )
         panels.append(
             {"title": f"{name}: synchrony", "x": "wanted (mm)", "y": "measured (mm)",
-             "series": [line("", f"displacement/{k}", 1e3, 1, f"target/{k}", 1e3)]}
+             "series": [line("", f"displacement/{k}", 1e3, 0, f"target/{k}", 1e3)]}
         )  # fmt: skip
     energy = {
         "title": "energy error",

@@ -206,7 +206,12 @@ def _series(root: Path, series: dict[str, Any], k: int) -> Series:
             f"series {series.get('name', '')!r} has {x.shape} and {y.shape} numbers; allowed: as many x as y, at least one"
         )
     return Series(
-        x, y, series.get("name", ""), series.get("number", k), dots=bool(series.get("dots", x.size < 8))
+        x,
+        y,
+        series.get("name", ""),
+        series.get("number", k),
+        1.3 if x.size < 600 else 0.8,
+        bool(series.get("dots", x.size < 8)),
     )
 
 
