@@ -18,6 +18,7 @@ from scipy.optimize import curve_fit
 
 from frame2d.component_tests import CyclicTest, eccs45, fema461
 from frame2d.fitting import Effort, Fit, OscillatorTest, fit, hidden_law, unnormalised, virtual_test
+from frame2d.fitting.fitting import problem_of
 from frame2d.fitting.simulate import Driven
 from frame2d.materials import BoucWen, BoucWenAsymmetric, Law, PinchedMultilinear
 
@@ -99,17 +100,21 @@ def seconds(run: Callable[[], Any], repeats: int) -> tuple[list[float], Any]:
 
 
 def evaluation_figures(count: int = 100_000, share: float = 0.1) -> list[dict[str, Any]]:
-    """Time of `count` evaluations of a pinched test, from `share` of them, laws built anew each time."""
+    """Time of `count` evaluations of a pinched test, from `share` of them, each with its law built
+    anew and its score of force, energy and peaks."""
     rows = []
     u = fitted_protocol()
     for name, law in (("pinched Bouc-Wen", PINCHED), ("pinched multilinear", MULTILINEAR)):
-        driven = Driven(virtual_test(law, u, 0).test)
-        laws = [hidden_law(law, seed) for seed in range(40)]
+        problem = problem_of(law, [virtual_test(law, u, 0).test], free="all")
+        start = problem.best[1]
+        X = np.clip(start + 0.05 * np.random.default_rng(0).normal(size=(200, start.size)), 0.0, 1.0)
         some = int(count * share)
 
-        def run(driven: Driven = driven, laws: list[Law] = laws, some: int = some) -> None:
-            for _ in range(some // len(laws)):
-                driven.outputs([type(law)(**_fields(law)) for law in laws])
+        def run(problem: Any = problem, X: np.ndarray = X, some: int = some) -> int:
+            before = problem.evaluations
+            while problem.evaluations - before < some:
+                problem.scores(X)
+            return int(problem.evaluations - before)
 
         run()
         processor = time.process_time()
@@ -129,10 +134,6 @@ def evaluation_figures(count: int = 100_000, share: float = 0.1) -> list[dict[st
         )
         rows.append(row("the same, processor time", processor, "s"))
     return rows
-
-
-def _fields(law: Law) -> dict[str, Any]:
-    return {name: getattr(law, name) for name in law.__dataclass_fields__}
 
 
 def fit_figures() -> list[dict[str, Any]]:
@@ -281,7 +282,7 @@ def oscillator_figures(samples: int = 3000) -> list[dict[str, Any]]:
     }
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", UserWarning)  # inadmissible on purpose
-        reference = unnormalised(*truth.values())
+        reference = unnormalised(**truth)
         found = fit(
             "BoucWen", test, options={"allow_inadmissible": True}, held_back=[other], progress=False,
             effort=Effort(generations=40, starts=2),
@@ -320,7 +321,7 @@ def oscillator_figures(samples: int = 3000) -> list[dict[str, Any]]:
             f"published oscillator: {p.name} (published {truth[p.name]:g})",
             p.value,
             "",
-            spread=[p.low, p.high],
+            spread=[float(p.low), float(p.high)],
         )
         for p in found.fitted
     ]  # type: ignore[list-item]
@@ -338,7 +339,7 @@ def covered(
     test = virtual_test(hidden, u, 10_000 + seed).test
     found = fit(law, test, free=free, effort=Effort(generations=5, starts=1), progress=False, profile=profile)
     from frame2d.fitting.choose import form_of
-    from frame2d.fitting.tests_of import common_scales
+    from frame2d.fitting.measured import common_scales
 
     truth = form_of(law, common_scales((test,)))[0].read(hidden)
     held = {p.name: bool(p.low <= truth[p.name] <= p.high) for p in found.fitted}  # type: ignore[operator]

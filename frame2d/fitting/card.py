@@ -12,9 +12,9 @@ import numpy as np
 import frame2d
 from frame2d.component_tests import CyclicTest
 from frame2d.errors import InputError
+from frame2d.fitting.measured import AnyTest, checksum
 from frame2d.fitting.result import Fit
 from frame2d.fitting.scores import ACCEPTED, Errors
-from frame2d.fitting.tests_of import AnyTest, checksum
 from frame2d.materials import Law, build
 
 FORMAT = "frame2d device card"

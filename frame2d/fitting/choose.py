@@ -1,7 +1,7 @@
 """Which form a law is searched in, from its name, its class or an instance."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeAlias
 
 from frame2d.errors import InputError, known
 from frame2d.fitting.forms import Form, flat, own_form
@@ -31,7 +31,7 @@ from frame2d.materials import (
 )
 from frame2d.materials.deterioration import Deteriorating
 
-LawLike = str | type[Law] | Law
+LawLike: TypeAlias = str | type[Law] | Law
 
 
 def class_of(law: LawLike) -> tuple[type[Law], Law | None]:

@@ -10,13 +10,13 @@ from frame2d.errors import InputError, known, within
 from frame2d.fitting.choose import LawLike, form_of
 from frame2d.fitting.forms import Form
 from frame2d.fitting.intervals import Uncertainty, uncertainty
+from frame2d.fitting.measured import AnyTest, common_scales, simulation_of, target_of
 from frame2d.fitting.noise import Noise, noise_of
-from frame2d.fitting.problem import Problem, Simulation, space
+from frame2d.fitting.problem import Problem, space
 from frame2d.fitting.result import Fit, Parameter, errors_of
 from frame2d.fitting.scales import Scales
 from frame2d.fitting.scores import Weights
 from frame2d.fitting.search import Effort, Misfit, distinct, explore, refine, settle
-from frame2d.fitting.tests_of import AnyTest, common_scales, simulation_of, target_of
 from frame2d.fitting.ties import Rule
 from frame2d.materials.law import Law
 
@@ -45,8 +45,8 @@ def fit(
     usual ones). `fixed` values, `tied` rules ("1 - beta" or a function of the dictionary of parameters) and
     `bounds` (low, high) in SI, by name. `estimate` "likelihood" ends with the maximum likelihood of the force
     under white noise; "weighted" with the least weighted squares of force, energy and peaks, which `weights`
-    weigh, and which guide the global search in either case. `profile` "auto" profiles intervals that are wide
-    or touch a bound, "all" every one, "none" no one. `options` are fields of the law that are not numbers, such
+    weigh, and which guide the global search in either case. `profile` "auto" profiles intervals (of the
+    likelihood) that are wide or touch a bound, "all" every one, "none" no one. `options` are fields of the law that are not numbers, such
     as ``{"allow_inadmissible": True}``. Interrupted (Ctrl-C) it returns the best law so far, flagged.
 
     Same seed, same result. Raises `InputError` for unknown names and bounds that are none.
@@ -60,19 +60,14 @@ def fit(
     kinds = {test.kind for test in (*listed, *held_back)}
     if len(kinds) > 1:
         raise InputError(f"tests are of {' and '.join(sorted(kinds))}; allowed: one kind in one fit")
-    scales = common_scales(listed)
-    form, template = form_of(law, scales, options, bounds)
-    start = _start(form, template, scales)
-    pairs = [(simulation_of(test), target_of(test)) for test in listed]
-    free_bounds, values, ties = space(form, start, scales, free, fixed or {}, tied or {}, bounds or {})
-    problem = Problem(
-        form, free_bounds, _inside(values, free_bounds, template), ties, pairs, weights or Weights()
+    problem = problem_of(
+        law, listed, free=free, fixed=fixed, tied=tied, bounds=bounds, weights=weights, options=options
     )
     found = solve(problem, effort or Effort(), seed, progress, estimate == "likelihood", level, profile)
     fitted = problem.law(found.x)
     return Fit(
         law=fitted,
-        form=form.name,
+        form=problem.form.name,
         parameters=_parameters(problem, found.x, found.uncertainty),
         correlation=found.uncertainty.correlation,
         uncertainty=found.uncertainty,
@@ -87,8 +82,29 @@ def fit(
         evaluations=problem.evaluations,
         estimator=_ESTIMATORS[estimate],
         settings={"weights": vars(problem.weights), "estimate": estimate, "profile": profile},
+        unused=_unused(problem),
         interrupted=found.interrupted,
     )
+
+
+def problem_of(
+    law: LawLike,
+    tests: Sequence[AnyTest],
+    *,
+    free: Any = None,
+    fixed: Mapping[str, float] | None = None,
+    tied: Mapping[str, Rule] | None = None,
+    bounds: Mapping[str, tuple[float, float]] | None = None,
+    weights: Weights | None = None,
+    options: Mapping[str, Any] | None = None,
+) -> Problem:
+    """What `fit` searches, with its arguments: maps coordinates to laws and scores them."""
+    scales = common_scales(tuple(tests))
+    form, template = form_of(law, scales, options, bounds)
+    start = _start(form, template, scales)
+    limits, values, ties = space(form, start, scales, free, fixed or {}, tied or {}, bounds or {})
+    pairs = [(simulation_of(test), target_of(test)) for test in tests]
+    return Problem(form, limits, _inside(values, limits, template), ties, pairs, weights or Weights())
 
 
 _ESTIMATORS = {
@@ -158,6 +174,13 @@ def _noise(problem: Problem, x: np.ndarray) -> list[Noise]:
     return found
 
 
+def _unused(problem: Problem) -> tuple[str, ...]:
+    """Groups of which no parameter was searched or tied."""
+    searched = {b.name for b in problem.free} | {each.name for each in problem.ties}
+    used = {r.group for r in problem.form.ranges if r.name in searched}
+    return tuple(dict.fromkeys(r.group for r in problem.form.ranges if r.group and r.group not in used))
+
+
 def _start(form: Form, template: Law | None, scales: Scales) -> dict[str, float]:
     if template is not None:
         return form.read(template)
@@ -211,4 +234,4 @@ def _parameters(problem: Problem, x: np.ndarray, found: Uncertainty) -> tuple[Pa
     return tuple(listed)
 
 
-__all__ = ["Effort", "Fit", "Simulation", "Solution", "fit", "solve"]
+__all__ = ["Solution", "fit", "problem_of", "solve"]

@@ -6,9 +6,9 @@ from typing import Any
 import numpy as np
 
 from frame2d.fitting.intervals import Uncertainty
+from frame2d.fitting.measured import AnyTest, simulation_of, target_of
 from frame2d.fitting.noise import Noise
 from frame2d.fitting.scores import Errors
-from frame2d.fitting.tests_of import AnyTest, simulation_of, target_of
 from frame2d.materials.law import Law
 
 
@@ -52,6 +52,8 @@ class Fit:
     estimator: str
     settings: dict[str, Any] = field(repr=False, default_factory=dict)
     interrupted: bool = False
+    #: Groups of the law's parameters of which none was searched.
+    unused: tuple[str, ...] = ()
 
     @property
     def fitted(self) -> tuple[Parameter, ...]:
@@ -102,6 +104,10 @@ class Fit:
             )
         rows.append(f"  intervals: {self.estimator}")
         rows += [f"  noise of {each}" for each in self.noise]
+        if self.unused and not all(each.white for each in self.noise):
+            rows.append(
+                f"  perhaps free={list(self.unused)!r}: groups of this law's parameters not searched yet"
+            )
         for pair in self.correlated()[:6]:
             rows.append(f"  correlated: {pair[0]} and {pair[1]}, {pair[2]:+.3f}")
         rows += [f"  not determined: {direction}" for direction in self.uncertainty.directions]

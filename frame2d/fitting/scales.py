@@ -77,7 +77,7 @@ def _merge(sides: list[Side]) -> Side:
 
 
 def _sides(test: CyclicTest) -> dict[int, Side]:
-    sides = {}
+    sides: dict[int, Side] = {}
     for envelope in ("peaks", "virgin"):
         try:
             found = extract(test, envelope=envelope)

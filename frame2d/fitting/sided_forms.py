@@ -353,7 +353,7 @@ class DeterioratingForm:
     def read(self, law: Law) -> dict[str, float]:
         """The numbers of a law."""
         assert isinstance(law, Deteriorating)
-        values = {}
+        values: dict[str, float] = {}
         for side, backbone in (("positive", law.positive), ("negative", law.negative or law.positive)):
             values |= {
                 f"{side}.Fy": backbone.Fy,

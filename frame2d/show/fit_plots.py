@@ -1,6 +1,6 @@
 """Pictures of a fit: measured and computed loops, force histories and energies; parameters and their intervals."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_MEASURED = {"color": FAINT, "linewidth": 1.6}
-_COMPUTED = {"color": BLUE, "linewidth": 0.9}
+_MEASURED: dict[str, Any] = {"color": FAINT, "linewidth": 1.6}
+_COMPUTED: dict[str, Any] = {"color": BLUE, "linewidth": 0.9}
 #: Factors and their names, so that axes carry numbers of three digits.
 _UNITS = {"m": (1e3, "mm"), "rad": (1e3, "mrad"), "N": (1e-3, "kN"), "N·m": (1e-3, "kNm")}
 

@@ -20,15 +20,17 @@ from frame2d.fitting import (
     unnormalised,
     virtual_test,
 )
-from frame2d.fitting.scales import scales_of
+from frame2d.fitting.choose import form_of
+from frame2d.fitting.scales import Scales, Side, scales_of
 from frame2d.fitting.scores import Target, Weights
 from frame2d.fitting.simulate import Driven
 from frame2d.fitting.ties import tie
-from frame2d.materials import Bilinear, BoucWen, Elastic, PowerDamper
+from frame2d.materials import Bilinear, BoucWen, Elastic, PowerDamper, registered
 from frame2d.materials.drive import drive
 from frame2d.show.fit_plots import plot_fit, plot_parameters
 
 SMOOTH = BoucWen(k=1e7, Fy=1e5, a=0.03, n=1.7, beta=0.6)
+RAMP = np.concatenate([np.linspace(0.0, 0.01, 20), np.linspace(0.01, -0.02, 40)])
 PROTOCOL = eccs45(0.01, (2, 4)).by_rate(0.01, 0.25)
 
 
@@ -210,3 +212,23 @@ def test_a_fit_of_rotation_and_translation_is_refused() -> None:
     two = CyclicTest("two", u, 1e6 * u, "rotation")
     with pytest.raises(InputError, match="one kind"):
         fit("Elastic", [one, two])
+
+
+@pytest.mark.parametrize("name", list(registered()))
+def test_forms_read_what_they_build(name: str) -> None:
+    """Numbers drawn within the ranges, built to a law and read from it, are the same; the law has an answer."""
+    side = Side(1e7, 1e5, 0.05)
+    form, _ = form_of(name, Scales(side, side, 0.1))
+    rng = np.random.default_rng(0)
+    bounds = [r.bounds(Scales(side, side, 0.1)) for r in form.ranges]
+    built = 0
+    for _ in range(60):
+        values = {b.name: float(b.value(rng.uniform(0.02, 0.98))) for b in bounds}
+        try:
+            law = form.build(values)
+        except InputError:
+            continue
+        built += 1
+        assert form.read(law) == pytest.approx(values, rel=1e-9, abs=1e-12)
+        assert np.isfinite(Driven(CyclicTest("ramp", RAMP, RAMP)).outputs([law])).all()
+    assert built >= 5

@@ -93,3 +93,12 @@ def test_a_wrong_law_is_found_out_and_its_intervals_grow() -> None:
     found = fit("Bilinear", test, effort=Effort(10, 20, 1), progress=False)
     assert not found.noise[0].white and found.noise[0].tau > 2.0
     assert "does not explain everything" in str(found)
+
+
+def test_a_pinched_device_fitted_without_pinching_is_told_what_to_try() -> None:
+    """Correlated residuals with groups of parameters left out: the print names them."""
+    law = BoucWen(k=1e7, Fy=1e5, a=0.03, n=1.7, beta=0.6, zeta_s=0.9, p=2.0)
+    test = virtual_test(law, PROTOCOL, 1).test
+    found = fit("BoucWen", test, effort=Effort(6, 10, 1), profile="none", progress=False)
+    assert found.unused == ("degradation", "pinching")
+    assert "perhaps free=['degradation', 'pinching']" in str(found)
