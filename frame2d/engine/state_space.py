@@ -16,8 +16,8 @@ from frame2d.kernels import compiled
 
 
 @compiled
-def state_space_step(plan, room, motion, op, p0, p1, shift, dt, scheme, tolerance, most, virgin):
-    """One step; commits and returns CONVERGED, or leaves `motion` as it was. Here αf weighs the new values."""
+def begin_state_space(plan, room, motion, op, p0, p1, dt, scheme):
+    """What a step starts with, in the room; returns αf, which weighs the new values here, and ∂v'/∂u'."""
     n = motion.q.size
     alpha_m, alpha_f, gamma = scheme[ALPHA_M], scheme[ALPHA_F], scheme[GAMMA]
     rate = op.carry
@@ -46,9 +46,16 @@ def state_space_step(plan, room, motion, op, p0, p1, shift, dt, scheme, toleranc
     symmetric_product(plan.c_start, plan.c_row, plan.c_val, room.y, room.z)
     for i in range(n):
         room.g[i] += room.z[i] + alpha_f * p1[i] + (1.0 - alpha_f) * (p0[i] - motion.f[i])
-    status = equilibrate(plan, room, motion, shift, dt, alpha_f, cv, tolerance, most, virgin)
-    if status != CONVERGED:
-        return status
+    return alpha_f, cv
+
+
+@compiled
+def commit_state_space(plan, room, motion, op, p0, p1, dt, scheme):
+    """Accept the trial: new motion, rates, memories, energies of the scheme."""
+    n = motion.q.size
+    alpha_m, alpha_f, gamma = scheme[ALPHA_M], scheme[ALPHA_F], scheme[GAMMA]
+    rate = op.carry
+    cv = alpha_m / (gamma * dt) / alpha_f
     symmetric_product(plan.k_start, plan.k_row, plan.k_val, room.q, room.y)
     gather_forces(plan, room.fe, room.y)
     # dx: Δu, r: Δv, vp: mean v, x: v̇(n+αm); then v, v̇ and u̇ become the new ones.
@@ -82,4 +89,14 @@ def state_space_step(plan, room, motion, op, p0, p1, shift, dt, scheme, toleranc
     motion.account[DAMPED] += damped
     motion.account[ALGORITHM] += algorithm
     commit(plan, room, motion, p0, p1, dt, op.still)
+
+
+@compiled
+def state_space_step(plan, room, motion, op, p0, p1, shift, dt, scheme, tolerance, most, virgin):
+    """One step; commits and returns CONVERGED, or leaves `motion` as it was."""
+    weight, cv = begin_state_space(plan, room, motion, op, p0, p1, dt, scheme)
+    status = equilibrate(plan, room, motion, shift, dt, weight, cv, tolerance, most, virgin)
+    if status != CONVERGED:
+        return status
+    commit_state_space(plan, room, motion, op, p0, p1, dt, scheme)
     return CONVERGED

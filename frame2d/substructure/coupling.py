@@ -10,7 +10,7 @@ import numpy as np
 from frame2d.analysis.outcome import AnalysisError
 from frame2d.analysis.runner import Options
 from frame2d.errors import InputError, positive
-from frame2d.substructure.frame_part import FramePart
+from frame2d.substructure.frame_part import FramePart, Snap
 from frame2d.substructure.joint import solve_jointly
 from frame2d.substructure.matrix_part import MatrixPart
 from frame2d.substructure.methods import GravouilCombescure, Method, PegonMagonette, PrakashHjelmstad
@@ -309,10 +309,7 @@ class Interleaved:
             return False
         run.lam[step + 1], run.evaluations[step + 1] = found
         for k, trial in zip(arriving, trials, strict=True):
-            motion = trial.close(run.lam[step + 1])
-            run.put(
-                k, run.snaps[k][-1]._replace(motion=motion), self.origin[k], 0.5 if self.ahead[k] else 1.0
-            )
+            run.put(k, Snap(*trial.close(run.lam[step + 1])), self.origin[k], 0.5 if self.ahead[k] else 1.0)
         return True
 
 

@@ -200,14 +200,17 @@ class MovingFrame:
 
     def open(self, snap: Snap, first: int, last: int, lam0: np.ndarray) -> Trial | None:
         """The step from own instant `first` to `last` as a trial for `solve_jointly`; None for other schemes."""
-        if not isinstance(self.part.scheme, GeneralizedAlpha):
+        scheme = self.part.scheme
+        if not isinstance(scheme, GeneralizedAlpha | FirstOrderAlpha):
             return None
         length = self.dt * (last - first)
         loads = self.load(first) + lam0 @ self.rows, self.load(last)
-        room = self.way(length).room
-        return Trial(
-            self.plan, room, snap.motion, self.rows, loads, self.shift, length, self.part.scheme.array()
-        )
+        room, ready = self.way(length)
+        plan, operator = self.plan, None
+        if ready is not None:
+            plan, operator = ready.plan if ready.rates is None else ready.rates.plan, ready.operator
+            operator.carry[:] = snap.carry
+        return Trial(plan, room, snap.motion, self.rows, loads, self.shift, length, scheme.array(), operator)
 
     def failure(self, snap: Snap, when: str) -> str:
         """Where the last step found no equilibrium."""

@@ -15,10 +15,12 @@ from scipy.sparse import block_array, csc_matrix, diags_array
 from scipy.sparse.linalg import splu
 
 from frame2d.engine.evaluate import assemble
+from frame2d.engine.explicit import Operator
 from frame2d.engine.implicit import begin, commit
 from frame2d.engine.newton import ROUNDING, residual
 from frame2d.engine.plan import REPLACED, STEPS, Motion, Room, copy_motion
 from frame2d.engine.solve import factor_tangent, solve_tangent
+from frame2d.engine.state_space import begin_state_space, commit_state_space
 from frame2d.kernels import compiled
 
 #: Halvings of an iteration, and how much of the parts' speed a gap may be.
@@ -36,16 +38,25 @@ def answers(plan: Any, room: Any, weight: float, rows: Any, out: Any) -> None:
 
 
 class Trial:
-    """A step of a frame part by generalized-alpha, open: `look`, `answer`, `move` until all agree, then `close`."""
+    """A step of a frame part by generalized-alpha of either order, open until all agree: `look`, `answer`, `move`, `close`.
+
+    `operator` is that of the first-order form, its `carry` set to the rates at the start; None for the second order.
+    """
 
     def __init__(
         self, plan: Any, room: Room, motion: Motion, rows: np.ndarray, loads: tuple[np.ndarray, np.ndarray],
-        shift: np.ndarray, length: float, scheme: np.ndarray,
+        shift: np.ndarray, length: float, scheme: np.ndarray, operator: Operator | None = None,
     ) -> None:  # fmt: skip
         self.plan, self.room, self.motion, self.rows = plan, room, copy_motion(motion), rows
         self.loads, self.shift, self.length, self.scheme = loads, shift, length, scheme
+        self.operator = operator
         self.room.counts[STEPS] += 1
-        self.weight, self.cv = begin(plan, room, self.motion, *loads, length, scheme)
+        if operator is None:
+            self.weight, self.cv = begin(plan, room, self.motion, *loads, length, scheme)
+        else:
+            self.weight, self.cv = begin_state_space(
+                plan, room, self.motion, operator, *loads, length, scheme
+            )
         self.free = room.g.copy()
         self.by_multiplier = np.zeros_like(rows)
         self.before = room.q.copy()
@@ -88,11 +99,14 @@ class Trial:
         """B·v at the trial displacement."""
         return np.asarray(self.rows @ (self.room.vp + self.cv * (self.room.q - self.room.qp)))
 
-    def close(self, lam: np.ndarray) -> Motion:
-        """Motion at the end of the step."""
-        p0, p1 = self.loads
-        commit(self.plan, self.room, self.motion, p0, p1 + lam @ self.rows, self.length, self.scheme)
-        return self.motion
+    def close(self, lam: np.ndarray) -> tuple[Motion, np.ndarray]:
+        """Motion at the end of the step, and the rate of displacement (the velocity in the second-order form)."""
+        p0, p1 = self.loads[0], self.loads[1] + lam @ self.rows
+        if self.operator is None:
+            commit(self.plan, self.room, self.motion, p0, p1, self.length, self.scheme)
+            return self.motion, self.motion.v
+        commit_state_space(self.plan, self.room, self.motion, self.operator, p0, p1, self.length, self.scheme)
+        return self.motion, self.operator.carry.copy()
 
 
 def solve_jointly(
