@@ -181,7 +181,13 @@ def time_history(
     motion.account[:] = 0.0
     motion.work[:] = 0.0
     for (node, component), value in initial_velocity.items():
-        motion.v[system.free_number(node, component)] = finite(f"velocity of {node!r}", value)
+        number = system.free_number(node, component)
+        if system.plan.inertial[number] == 0.0:
+            raise InputError(
+                f"{component} of node {node!r} has no mass and follows the others at once; allowed: a velocity where there "
+                "is mass. Likely mistake: a rotary inertia or a mass was not added"
+            )
+        motion.v[number] = finite(f"velocity of {node!r}", value)
     for (node, component), value in initial_displacement.items():
         motion.q[system.free_number(node, component)] = finite(f"displacement of {node!r}", value)
     _start(
@@ -272,7 +278,13 @@ def _start(
     inertial = np.flatnonzero(system.plan.inertial > 0.0)
     unbalanced = (load - motion.f - np.asarray(damping @ motion.v).ravel())[inertial]
     motion.a[:] = 0.0
-    motion.a[inertial] = splu(system.mass[inertial][:, inertial].tocsc()).solve(unbalanced)
+    try:
+        motion.a[inertial] = splu(system.mass[inertial][:, inertial].tocsc()).solve(unbalanced)
+    except RuntimeError:
+        raise InputError(
+            f"the masses of frame {system.frame.name!r} leave a motion without inertia among freedoms that have mass; "
+            "allowed: mass or rotary inertia in each. Likely mistake: a member's mass without nodes' own"
+        ) from None
 
 
 __all__ = ["Outcome", "time_history"]
