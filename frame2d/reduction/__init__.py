@@ -12,14 +12,16 @@
 """
 
 from frame2d.reduction.building import Building, BuildingFloor, PlacedFrame, own_weights
+from frame2d.reduction.cut_model import Actuator, TestModel, test_model
+from frame2d.reduction.cut_ranking import CutRanking, Ranked, Rig, Weights
 from frame2d.reduction.cuts import DRIVES, Cut, candidate_cuts
-from frame2d.reduction.fidelity import Fidelity, Limits, Row, fidelity, mac
+from frame2d.reduction.fidelity import fidelity, mac
+from frame2d.reduction.fidelity_table import Fidelity, Limits, Row
 from frame2d.reduction.models import BuildingModel, Curve, FrameModel, Loop, Model, Run, Shapes
 from frame2d.reduction.plan import BuildingSystem
-from frame2d.reduction.ranking import CutRanking, Ranked, Rig, Weights, rank_cuts
+from frame2d.reduction.ranking import rank_cuts
 from frame2d.reduction.share import PlaneReduction, centres_of_stiffness, loaded_frame, plane_frame
 from frame2d.reduction.stick import Spring, Stick, protocol, stick_model
-from frame2d.reduction.test_model import Actuator, TestModel, test_model
 from frame2d.reduction.torsion import (
     BuildingModes,
     BuildingResponse,

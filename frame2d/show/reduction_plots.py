@@ -120,15 +120,12 @@ def plot_fidelity(table: "Fidelity") -> "Figure":
 
     Raises `InputError` for a table without bounded values.
     """
+
     groups: dict[tuple[str, str, str], list[tuple[float, str, bool]]] = {}
     for row in table.rows:
         if row.value is None or row.bound is None or row.passed is None or row.index == "end":
             continue
-        use = (
-            (1.0 - row.value) / max(1.0 - row.bound, 1e-12)
-            if row.index == "MAC"
-            else abs(row.value) / row.bound
-        )
+        use = bound_use(row)
         key = (row.part, row.record, row.index)
         groups.setdefault(key, []).append((use, row.quantity, row.passed))
     if not groups:
