@@ -157,6 +157,11 @@ def finish(
     )
     if outcome is Outcome.NOT_CONVERGED:
         why = describe_failure(system, room, motion, f"in step {done}, after {time[done - 1]:g}")
+        if not extra.get("halves", 1):
+            why += (
+                f". {extra['scheme']} runs at one step and does not halve it; possible: a smaller dt for the whole run, or "
+                "a scheme that halves (frame2d.analysis.schemes)"
+            )
         if response.criterion:
             why += f". This is no collapse: let go at rest, {response.criterion}"
         raise AnalysisError(why, response)

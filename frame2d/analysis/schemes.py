@@ -8,12 +8,20 @@
 | OperatorSplitting | operator_splitting | one force evaluation a step, as a test allows |
 | FirstOrderAlpha | first_order_alpha | displacement, velocity and law states together |
 
+What a scheme does where a step fails: `halves` says it. Generalized-alpha and its first-order form halve the step and
+grow it again. Central difference, Chang, KR-alpha and operator splitting run at one step: their matrices belong to it,
+and a test that is paced by a rig could not follow a shorter one. Central difference is refused above its stability limit
+before it starts; the other three have none as long as no tangent exceeds the stiffness their operator was built with
+(the virgin frame, or a law's largest where that is more). What is left to fail in them is a part without an answer, or
+massless freedoms that find no equilibrium: then the one error says that a smaller dt for the whole run, or a scheme that
+halves, is what is possible.
+
 Sources: Newmark 1959; Hilber, Hughes & Taylor 1977; Wood, Bossak & Zienkiewicz 1980; Chung & Hulbert 1993; Nakashima,
 Kato & Takaoka 1990; Combescure & Pegon 1997; Jansen, Whiting & Hulbert 2000; Chang 2002; Kolay & Ricles 2014.
 """
 
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from typing import ClassVar, NamedTuple, Protocol
 
 import numpy as np
 
@@ -29,6 +37,9 @@ class Scheme(Protocol):
     @property
     def order(self) -> int: ...
 
+    @property
+    def halves(self) -> bool: ...
+
     def array(self) -> np.ndarray: ...
 
     def amplification(self, omega_dt: float, damping: float = 0.0) -> np.ndarray: ...
@@ -43,6 +54,7 @@ class GeneralizedAlpha:
     gamma: float
     beta: float
     name: str = "generalized-alpha"
+    halves: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         within(
@@ -143,6 +155,7 @@ class CentralDifference:
 
     lagged: bool = False
     name: str = "central difference"
+    halves: ClassVar[bool] = False
 
     @property
     def order(self) -> int:
@@ -178,6 +191,7 @@ class Chang:
 
     name: str = "Chang"
     order: int = 2
+    halves: ClassVar[bool] = False
 
     def matrices(self, M: np.ndarray, C: np.ndarray, K: np.ndarray, dt: float) -> Matrices:
         """Coefficients for mass, damping and stiffness on the freedoms with mass."""
@@ -211,6 +225,7 @@ class KolayRicles:
     rho: float = 0.8
     name: str = "KR-alpha"
     order: int = 2
+    halves: ClassVar[bool] = False
 
     def __post_init__(self) -> None:
         _radius(self.rho)
@@ -268,6 +283,7 @@ class OperatorSplitting:
     alpha: float = 0.0
     name: str = "operator splitting"
     order: int = 2
+    halves: ClassVar[bool] = False
 
     def __post_init__(self) -> None:
         within(
@@ -299,6 +315,7 @@ class FirstOrderAlpha:
     rho: float = 0.8
     name: str = "first-order generalized-alpha"
     order: int = 2
+    halves: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         _radius(self.rho)
