@@ -121,6 +121,8 @@ def plot_fidelity(table: "Fidelity") -> "Figure":
     Raises `InputError` for a table without bounded values.
     """
 
+    from frame2d.reduction.fidelity_table import bound_use
+
     groups: dict[tuple[str, str, str], list[tuple[float, str, bool]]] = {}
     for row in table.rows:
         if row.value is None or row.bound is None or row.passed is None or row.index == "end":
