@@ -10,6 +10,7 @@ from frame2d.campaign.capacities import Criteria
 from frame2d.campaign.measured import Measured
 from frame2d.campaign.replacement import Replacement
 from frame2d.campaign.wear import Wear
+from frame2d.errors import InputError
 
 #: Verdicts; "not judged" stands where nobody stated a capacity or the run did not get to its end.
 OK, EXCEEDED, NOT_JUDGED = "within", "exceeded", "not judged"
@@ -198,9 +199,15 @@ def _elastic(test: Measured, criteria: Criteria) -> list[Finding]:
 def _stiffness(
     test: Measured, first: Measured, periods: tuple[float | None, float | None], criteria: Criteria
 ) -> list[Finding]:
-    change = abs(test.regression() / first.regression() - 1.0)
+    found = []
     definition = "|K/K first − 1|, K: least-squares slope of base shear over roof displacement"
-    found = [Finding("recovered stiffness", "in the test", change, criteria.stiffness, "-", definition)]
+    try:
+        change = abs(test.regression() / first.regression() - 1.0)
+        found.append(
+            Finding("recovered stiffness", "in the test", change, criteria.stiffness, "-", definition)
+        )
+    except InputError:
+        pass  # a roof that does not move has no slope
     old, new = periods
     if old is not None and new is not None:
         definition = "|T²first/T² − 1|, T: first period of small vibrations before the test"

@@ -3,6 +3,7 @@
 import numpy as np
 
 from frame2d.campaign.measured import Measured
+from frame2d.errors import InputError
 from frame2d.report.numbers import number
 from frame2d.report.svg import Panel, Series, figure, stairs
 
@@ -39,14 +40,17 @@ def histories(test: Measured, reference: Measured | None) -> tuple[str, str]:
 def frame_loop(test: Measured, reference: Measured | None) -> tuple[str, str]:
     """Base shear against roof displacement."""
     lines = [Series(1e3 * m.roof, m.shear / 1e3, name, k, 1.0) for name, k, m in _pair(test, reference)]
-    alt = (
-        f"Loops of base shear against roof displacement; least-squares slope {number(test.regression() / 1e6)} kN/mm"
-        + ("" if reference is None else f", reference {number(reference.regression() / 1e6)} kN/mm")
-        + "."
-    )
-    return figure(
-        [Panel(lines, "roof displacement (mm)", "base shear (kN)")], alt, width=380.0, height=290.0
-    ), alt
+    alt = f"Loops of base shear against roof displacement; least-squares slope {_slope(test)}"
+    alt += "." if reference is None else f", reference {_slope(reference)}."
+    panel = Panel(lines, "roof displacement (mm)", "base shear (kN)")
+    return figure([panel], alt, width=330.0, height=290.0), alt
+
+
+def _slope(test: Measured) -> str:
+    try:
+        return f"{number(test.regression() / 1e6)} kN/mm"
+    except InputError:
+        return "not defined"
 
 
 def profiles(

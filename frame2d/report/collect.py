@@ -84,13 +84,17 @@ def limit_state_entry(
 
 def peaks(test: Measured) -> dict[str, Any]:
     """Peaks of a test as plain numbers, SI."""
+    try:
+        slope: float | None = test.regression()
+    except InputError:
+        slope = None
     return {
         "origin": test.origin,
         "outcome": test.outcome,
         "peak_drift": {name: float(np.abs(d).max()) for name, d in test.drifts.items()},
         "peak_base_shear_N": float(np.abs(test.shear).max()),
         "peak_roof_m": float(np.abs(test.roof).max()),
-        "slope_N_per_m": test.regression(),
+        "slope_N_per_m": slope,
         "lost_J": {name: float(loop.lost[-1]) for name, loop in test.devices.items()},
         "energy_imbalance": test.imbalance,
     }

@@ -83,3 +83,32 @@ def test_incremental_runs_and_fragility_are_drawn(tmp_path):
     write_summary(tmp_path, {"title": "t", "reduction": block})
     text = build_report(tmp_path).read_text(encoding="utf-8")
     assert f"{fitted.median:.4g}"[:4] in text and "never as collapse" in text and text.count("<svg") == 2
+
+
+def test_a_limit_state_that_broke_off_is_reported_as_that(campaign, tmp_path):
+    """A test without equilibrium appears with its histories up to there, not judged, and without what it does not have."""
+    from dataclasses import replace
+
+    from frame2d.analysis import AnalysisError, Outcome, time_history
+    from frame2d.campaign import Campaign, ComputedRunner, LimitState
+    from frame2d.report import limit_state_entry
+
+    _, system, (tests, _) = campaign
+
+    def stops(system, shaking, state, *, factor):
+        response = time_history(system, shaking, state, factor=factor)
+        raise AnalysisError("no equilibrium", replace(response, outcome=Outcome.NOT_CONVERGED))
+
+    from types import SimpleNamespace
+
+    record = SimpleNamespace(acceleration=np.sin(0.1 * np.arange(60.0)), dt=0.01, name="short")
+    broken = Campaign(
+        ComputedRunner(system, {}, stops), [LimitState("broken", record)], folder=tmp_path / "c"
+    ).run()
+    still = replace(tests[0].measured, floors={k: 0.0 * v for k, v in tests[0].measured.floors.items()})
+    nothing = replace(tests[0], measured=still, folder=None, limit_state="still", key="still")
+    entries = [limit_state_entry(result, tmp_path) for result in (broken[0], nothing)]
+    assert entries[0]["inspection"]["verdict"] == "not judged" and "scene" in entries[0]["files"]
+    write_summary(tmp_path, {"title": "t", "limit_states": entries})
+    text = build_report(tmp_path).read_text(encoding="utf-8")
+    assert "not a collapse" in text and "not judged" in text and 'id="at-broken"' in text
