@@ -3,10 +3,14 @@
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+from scipy.sparse import csr_matrix
+
 from frame2d.analysis.damping import Rayleigh, StiffnessMass, rayleigh_coefficients
 from frame2d.analysis.modes import modes
 from frame2d.analysis.schemes import Scheme, chung_hulbert
 from frame2d.errors import InputError
+from frame2d.model.frame import COMPONENTS
 from frame2d.model.state import State
 from frame2d.model.system import System
 from frame2d.substructure.frame_part import FramePart
@@ -73,11 +77,6 @@ def tie(systems: Mapping[str, System]) -> dict[str, Any]:
 
     A freedom of p systems gives p − 1 ties, of which none follows from the others.
     """
-    import numpy as np
-    from scipy.sparse import csr_matrix
-
-    from frame2d.model.frame import COMPONENTS
-
     names = list(systems)
     widths = [systems[name].count for name in names]
     firsts = dict(zip(names, np.concatenate([[0], np.cumsum(widths)[:-1]]), strict=True))

@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from frame2d import BeamColumn, Brace, Frame, InputError, gravity
 from frame2d.demo.building import demo_frame
@@ -36,6 +38,31 @@ def test_union_of_the_parts_is_the_whole(frame: Frame, tested: list[str]) -> Non
         if cut.system(part).frame.node_loads
     )
     assert np.allclose(loads, whole.load_vector("gravity"), rtol=1e-14)
+
+
+@settings(max_examples=8, deadline=None)
+@given(data=st.data())
+def test_any_split_adds_up(data: st.DataObject) -> None:
+    """Whatever members are tested and however masses are shared, nothing is lost and nothing counted twice."""
+    frame = demo_frame()
+    names = list(frame.members)
+    tested = data.draw(st.lists(st.sampled_from(names), min_size=1, max_size=len(names) // 2, unique=True))
+    plain = split(frame, tested)
+    both = [node for node in plain.tested.nodes if node in plain.computed.nodes]
+    share = {node: data.draw(st.floats(0.0, 1.0)) for node in both[:3] if plain.shares[node] == 0.0}
+    rest = {
+        end for name in names if name not in tested for end in (frame.members[name].i, frame.members[name].j)
+    }
+    cut = split(frame, tested, tested_share={node: value for node, value in share.items() if node in rest})
+    whole = cut.whole_system
+    for matrix in (lambda s: s.mass, lambda s: s.tangent()):
+        total = sum(
+            cut.expand(part).T @ matrix(cut.system(part)) @ cut.expand(part)
+            for part in ("computed", "tested")
+        )
+        assert abs(total - matrix(whole)).max() <= 1e-13 * abs(matrix(whole)).max()
+    apart = cut.pick_computed @ cut.expand("computed") - cut.pick_tested @ cut.expand("tested")
+    assert abs(apart).max() == 0.0
 
 
 @pytest.mark.parametrize("tested", CUTS.values(), ids=CUTS)
