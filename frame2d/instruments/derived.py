@@ -9,7 +9,9 @@ With the gauges of a section on the local +y and −y sides, ε(y) = ε₀ − y
     panel a × b: γ = √(a² + b²)·(Δ₁ − Δ₂)/(2ab), diagonal 1 rising to the right
 
 M is positive where it bends the member towards its local +y (v″ > 0), N in tension. Statics and plane sections;
-derived here. In p-delta members V is across the deflected axis and M* neglects N times the bow between sections.
+derived here. In p-delta members V is across the deflected axis; there M* follows M″ = −(P/EI)·M for a standing
+compression P that the map gives, M* = [M₁·sin k(x₂ − x*) + M₂·sin k(x* − x₁)]/sin k(x₂ − x₁), k² = P/EI (Timoshenko &
+Gere 1961, from memory), and neglects what the axial force changes in the test.
 """
 
 import math
@@ -85,9 +87,15 @@ class _Table:
         slope = 1.0 / (second.at - first.at)
         self.add(f"{place.name} shear", "N", place.name, "shear", combine((slope, M2), (-slope, M1)),
                  "(M₂ − M₁)/(x₂ − x₁)", **own)  # fmt: skip
+        w1, w2, formula = 1.0 - r, r, f"M₁ + r·(M₂ − M₁), r = {r:.3g}"
+        if place.compression > 0.0:
+            k = math.sqrt(place.compression / (first.E * first.I))
+            whole = math.sin(k * (second.at - first.at))
+            w1, w2 = math.sin(k * (second.at - target)) / whole, math.sin(k * (target - first.at)) / whole
+            formula = f"{w1:.3g}·M₁ + {w2:.3g}·M₂, M″ = −(P/EI)·M"
         self.add(
-            f"{place.name} moment", "N·m", place.name, "moment", combine((1.0 - r, M1), (r, M2)),
-            f"M₁ + r·(M₂ − M₁), r = {r:.3g}", amplification=math.hypot(1.0 - r, r), **own,
+            f"{place.name} moment", "N·m", place.name, "moment", combine((w1, M1), (w2, M2)), formula,
+            amplification=math.hypot(w1, w2), **own,
         )  # fmt: skip
 
     def rotation(self, place: Zone) -> None:

@@ -65,6 +65,7 @@ class Zone:
 
     `sections` are two gauge sections of the same member, from which its moment is extrapolated. Two transducers
     (top and bottom, or left and right), `arm` (m) apart, bridge it from `start` to `end` (m along the member).
+    `compression` (N) that stands in the member all the time bends the moment's line, see `End`.
     """
 
     name: str
@@ -75,6 +76,7 @@ class Zone:
     start: float = 0.0
     end: float = 0.0
     arm: float = 0.0
+    compression: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -93,12 +95,16 @@ class Panel:
 
 @dataclass(frozen=True)
 class End:
-    """Moment of a member at one of its nodes, extrapolated from two gauge sections; `node` says which end."""
+    """Moment of a member at one of its nodes, extrapolated from two gauge sections; `node` says which end.
+
+    With a `compression` P (N) that stands in the member all the time the moment follows M″ = −(P/EI)·M and not a line.
+    """
 
     name: str
     member: str
     node: str
     sections: tuple[str, str]
+    compression: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -267,7 +273,12 @@ def _check_pair(place: Zone | End, frame: Frame, places: dict[str, Place], what:
             raise InputError(
                 f"{what}: section {section.name!r} is on member {section.member!r}; allowed: sections of {place.member!r}"
             )
-    if abs(second.at - first.at) < 1e-3:
+    beam, length = beam_of(frame, place.member, what), abs(second.at - first.at)
+    most = beam.E * beam.I * (math.pi / 2.0 / max(span_of(frame, place.member)[1], length)) ** 2
+    within(
+        f"{what}: compression", place.compression, 0.0, most, hint="beyond the critical force of a cantilever"
+    )
+    if length < 1e-3:
         raise InputError(f"{what}: both sections are at {first.at:g} m; allowed: two distances apart")
 
 

@@ -57,6 +57,32 @@ def section_forces(response: Response, member: str, at: float) -> tuple[np.ndarr
     return N, V, M
 
 
+def section_slope(response: Response, member: str, at: float) -> np.ndarray:
+    """Rotation of a beam-column's axis against its undeformed chord direction, by step, at `at` (m from the clear start)."""
+    system, frame = response.system, response.system.frame
+    beam = beam_of(frame, member, f"member {member!r}")
+    _, _, first, last = span_of(frame, member)
+    L, x = last - first, at - first
+    ends = (
+        response.all_displacements()[:, system.freedoms_of[member]] @ np.asarray(system.pieces[member].beam).T
+    )
+    phi = 12.0 * beam.E * beam.I / (beam.shear_stiffness * L * L) if beam.shear_stiffness > 0.0 else 0.0
+    step = 1e-3 * L
+    low, high = max(x - step, 0.0), min(x + step, L)
+    return np.asarray(ends @ (shape(high, L, phi)[1] - shape(low, L, phi)[1]) / (high - low))
+
+
+def _shear(response: Response, sensors: SensorMap, place: Zone | End) -> np.ndarray:
+    """dM/dx half-way between the gauge sections: V, and N times the slope in second-order members."""
+    first, second = (sensors.places[name] for name in place.sections)
+    assert isinstance(first, Section) and isinstance(second, Section)
+    middle = 0.5 * (first.at + second.at)
+    N, V, _ = section_forces(response, place.member, middle)
+    if beam_of(sensors.frame, place.member, place.name).geometry == "linear":
+        return V
+    return V + N * section_slope(response, place.member, middle)
+
+
 def _pulls(first: np.ndarray, last: np.ndarray, begin: float, end: float, x: float) -> np.ndarray:
     """∫qx, ∫qy and ∫qy·(x − ξ) up to x of a load that runs linearly from begin to end (a point load if they agree)."""
     if end == begin:
@@ -170,7 +196,10 @@ def true_channels(sensors: SensorMap, response: Response) -> dict[str, np.ndarra
 
 
 def true_quantities(sensors: SensorMap, response: Response) -> dict[str, np.ndarray]:
-    """What the quantities of `derive` should be, taken from the response itself and not from its channels."""
+    """What the quantities of `derive` should be, taken from the response itself and not from its channels.
+
+    Shears are those across the deflected axis, half-way between the gauge sections.
+    """
     values: dict[str, np.ndarray] = {}
     direct = true_channels(sensors, response)
     loops: dict[str, Any] = {}
@@ -183,8 +212,8 @@ def true_quantities(sensors: SensorMap, response: Response) -> dict[str, np.ndar
         elif isinstance(place, End):
             clear = span_of(sensors.frame, place.member)[1]
             start = sensors.frame.members[place.member].i == place.node
-            _, V, M = section_forces(response, place.member, 0.0 if start else clear)
-            value = V if row.kind == "shear" else M
+            _, _, M = section_forces(response, place.member, 0.0 if start else clear)
+            value = _shear(response, sensors, place) if row.kind == "shear" else M
         elif isinstance(place, Zone | Panel):
             device = place.device
             sign = -1.0 if device.startswith("-") else 1.0
@@ -194,7 +223,7 @@ def true_quantities(sensors: SensorMap, response: Response) -> dict[str, np.ndar
                 value = sign * loops[device].force if isinstance(place, Zone) else loops[device].force
             elif row.kind == "shear":
                 assert isinstance(place, Zone)
-                value = section_forces(response, place.member, place.at)[1]
+                value = _shear(response, sensors, place)
             elif row.kind == "rotation":
                 assert isinstance(place, Zone)
                 value = _zone(response, place, sensors)[0]

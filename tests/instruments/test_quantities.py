@@ -8,6 +8,7 @@ import pytest
 
 from examples.strain_gauges import CLOCKS, FY, LINK, SAME
 from frame2d import BeamColumn, Frame, gravity, time_history
+from frame2d.errors import InputError
 from frame2d.instruments import (
     Channel,
     End,
@@ -141,6 +142,28 @@ def test_balanced_gauges_see_through_standing_loads(shaken):
     assert np.abs(truth["z rotation"]).max() > 1e-3
 
 
+def test_second_order_columns_are_read_across_their_axis(shaken):
+    """A leaning column's gauges see V + N·slope; its head moment needs the standing compression, and then fits to 4 %."""
+    sections = [Section("a", "column 0", 0.7, 0.2, FY), Section("b", "column 0", 2.7, 0.2, FY)]
+    gauges = [Channel(f"{s}{f}", "strain", s, "µε", face=f) for s in "ab" for f in ("left", "right")]
+    gaps = {}
+    for compression in (0.0, 430e3):
+        places = [*sections, End("head", "column 0", "01", ("a", "b"), compression)]
+        sensors = sensor_map(shaken.system.frame, places, gauges)
+        found = reduce(sensors, synchronise(sensors, virtual_recordings(sensors, shaken, 0, errors=False)))
+        truth = true_quantities(sensors, shaken)
+        for name in ("head shear", "head moment"):
+            scale = np.abs(truth[name]).max()
+            gaps[name, compression] = np.abs(found[name].value - truth[name]).max() / scale
+    assert gaps["head shear", 0.0] < 0.02
+    assert gaps["head moment", 0.0] > 0.08 and gaps["head moment", 430e3] < 0.04
+    assert derive(sensors)["head moment"].amplification < np.hypot(0.4, 1.4)
+    plain = section_forces(shaken, "column 0", 1.7)[1]
+    assert np.abs(found["head shear"].value - (plain - plain[0])).max() > 0.03 * np.abs(plain).max()
+    with pytest.raises(InputError, match="compression"):
+        sensor_map(shaken.system.frame, [*sections, End("head", "column 0", "01", ("a", "b"), 8e6)], gauges)
+
+
 def test_faultless_sensors_give_the_truth(sensors, response, clock):
     """Without errors every quantity of every kind equals that of the response itself."""
     readings = synchronise(
@@ -205,7 +228,7 @@ def test_a_doubtful_stiffness_widens_what_rests_on_it(sensors, readings):
 
 
 def test_truth_lies_within_two_sigma_about_95_percent_of_the_time(sensors, response, clock):
-    """Over 24 virtual tests the truth of every quantity lies within ±2σ in 92 to 98 % of samples, works included."""
+    """Over 16 virtual tests the truth of every quantity lies within ±2σ in 92 to 98 % of samples, and works scatter by 1σ."""
     truth = true_quantities(sensors, response)
     pairs = [
         ("left hinge", "moment", "rotation"),
@@ -217,18 +240,26 @@ def test_truth_lies_within_two_sigma_about_95_percent_of_the_time(sensors, respo
         for name, a, b in pairs
         for F, u in [(truth[f"{name} {a}"], truth[f"{name} {b}"])]
     }
-    shares, works = [], []
-    for seed in range(24):
+    shares, pulls = [], []
+    for seed in range(16):
         recordings = virtual_recordings(sensors, response, seed, CLOCKS, time=clock)
         readings = synchronise(sensors, recordings, same=SAME)
         found = reduce(sensors, readings)
         shares.append([coverage(quantity, clock, truth[name]) for name, quantity in found.items()])
         for name, a, b in pairs:
             work = work_of(sensors, readings, found[f"{name} {a}"], found[f"{name} {b}"])
-            works.append(coverage(work, clock, true_work[name] + _offset(true_work[name], work, clock)))
+            pulls.append(
+                (
+                    work.value[-1]
+                    - np.interp(work.time[-1], clock, true_work[name])
+                    - _offset(true_work[name], work, clock)
+                )
+                / work.sigma[-1]
+            )
     assert 0.92 < np.mean(shares) < 0.98
-    assert np.mean(shares, axis=0).min() > 0.85
-    assert 0.88 < np.mean(works) <= 1.0
+    assert np.mean(shares, axis=0).min() > 0.8
+    # 48 works at the end of the test, over their standard deviation.
+    assert 0.75 < np.std(pulls) < 1.3 and abs(np.mean(pulls)) < 0.45
 
 
 def _offset(true, work, clock):
@@ -238,8 +269,6 @@ def _offset(true, work, clock):
 
 def test_channels_need_the_right_unit_and_time(sensors, response):
     """A virtual test on times that do not fit is refused."""
-    from frame2d.errors import InputError
-
     with pytest.raises(InputError, match="growing"):
         virtual_recordings(sensors, response, 0, time=np.zeros(response.time.size))
     with pytest.raises(InputError, match="clock"):
