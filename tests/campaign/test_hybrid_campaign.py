@@ -165,3 +165,27 @@ def test_a_channel_needs_a_law_of_one_deformation():
     with pytest.raises(InputError, match="'link 1' is not one law"):
         law_place(system, "link 1")
     assert law_place(system, "pin 1").member == "pin 1"
+
+
+def test_a_hybrid_campaign_is_resumed_from_its_folder(tmp_path):
+    """Histories, response and state of a cut with released freedoms come back; only what is missing is tested."""
+    parts = split(
+        laboratory.demo_split().whole,
+        ("column A1", "column B1", "link 1"),
+        [("A1", "ux"), ("A1", "uy"), ("B1", "uy")],
+    )
+    asked = []
+
+    def make(limit_state, state):
+        asked.append(limit_state.name)
+        return perfect_test(parts, None, KRAlpha(0.8), limit_state, state)
+
+    states = [LimitState("one", PULSE, 0.3, replace=("link 1",)), LimitState("two", PULSE, 0.3)]
+    runner = HybridRunner(parts, make, override=CHECKS)
+    first = Campaign(runner, states, CRITERIA, tmp_path).run(until="one")
+    second = Campaign(HybridRunner(parts, make, override=CHECKS), states, CRITERIA, tmp_path).run()
+    assert asked == ["one", "two"] and [r.resumed for r in second] == [True, False]
+    stored = second[0].response()
+    assert np.array_equal(stored.floor("floor 5"), first[0].measured.roof)
+    assert stored.imbalance() == pytest.approx(first[0].measured.imbalance)
+    assert second[1].measured.devices["link 1: start hinge"].force[0] == pytest.approx(0.0, abs=2e3)
