@@ -7,13 +7,13 @@ second-order terms; one-component lumped hinges, Giberson 1967 (from memory).
 """
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from frame2d.elements.beam_kernels import corotational, corotational_arms, p_delta, section_terms
-from frame2d.elements.member import Part, Pieces
+from frame2d.elements.member import Part, Pieces, described
 from frame2d.elements.pair_hinge import pair_part
 from frame2d.elements.spring import spring_part
 from frame2d.errors import InputError, known, listed, positive, within
@@ -124,11 +124,7 @@ class BeamColumn:
 
     def describe(self) -> dict[str, Any]:
         """Plain data."""
-        values: dict[str, Any] = {"family": "BeamColumn"}
-        for entry in fields(self):
-            value = getattr(self, entry.name)
-            values[entry.name] = value.describe() if isinstance(value, Hinge) else value
-        return values
+        return described(self)
 
     def clear(self, xi: float, yi: float, xj: float, yj: float) -> tuple[float, float, float, float, float]:
         """First clear end, direction and clear length."""

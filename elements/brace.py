@@ -1,12 +1,12 @@
 """Brace: a pin-ended member with one law on its elongation, in linear, P-Delta or corotational geometry."""
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from frame2d.elements.member import Part, Pieces
+from frame2d.elements.member import Part, Pieces, described
 from frame2d.elements.spring import spring_part
 from frame2d.errors import InputError, known, within
 from frame2d.kernels import OUT_OF_RANGE, at, call_law, member_kernel
@@ -77,11 +77,7 @@ class Brace:
 
     def describe(self) -> dict[str, Any]:
         """Plain data."""
-        values: dict[str, Any] = {"family": "Brace"}
-        for entry in fields(self):
-            value = getattr(self, entry.name)
-            values[entry.name] = value.describe() if isinstance(value, Law) else value
-        return values
+        return described(self)
 
     def pieces(self, xi: float, yi: float, xj: float, yj: float) -> Pieces:
         """One part: the law on the elongation."""

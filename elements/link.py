@@ -1,12 +1,12 @@
 """Zero-length link: laws on the local axial, transverse and rotational deformations between two nodes, at any angle."""
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from frame2d.elements.member import Pieces
+from frame2d.elements.member import Pieces, described
 from frame2d.elements.spring import spring_part
 from frame2d.errors import InputError, finite
 from frame2d.materials.law import Law
@@ -43,11 +43,7 @@ class Link:
 
     def describe(self) -> dict[str, Any]:
         """Plain data."""
-        values: dict[str, Any] = {"family": "Link"}
-        for entry in fields(self):
-            value = getattr(self, entry.name)
-            values[entry.name] = value.describe() if isinstance(value, Law) else value
-        return values
+        return described(self)
 
     def pieces(self, xi: float, yi: float, xj: float, yj: float) -> Pieces:
         """One part a law."""

@@ -1,6 +1,6 @@
 """What a member family is: the duties of everything that ties two nodes, and the parts it is compiled to."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
@@ -50,6 +50,15 @@ class Pieces:
     def size(self) -> int:
         """Number of freedoms, inner ones included."""
         return 6 + len(self.inner)
+
+
+def described(member: Any) -> dict[str, Any]:
+    """Family and properties of a member as plain data, laws and hinges as their own descriptions."""
+    values: dict[str, Any] = {"family": type(member).__name__}
+    for entry in fields(member):
+        value = getattr(member, entry.name)
+        values[entry.name] = value.describe() if hasattr(value, "describe") else value
+    return values
 
 
 @runtime_checkable

@@ -6,12 +6,12 @@ bending δ = vj − vi − L/2·(θi + θj) (stiffness 12EI/L³), in which the s
 """
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from frame2d.elements.member import Pieces
+from frame2d.elements.member import Pieces, described
 from frame2d.elements.spring import spring_part
 from frame2d.errors import InputError, positive
 from frame2d.materials.law import Law
@@ -40,11 +40,7 @@ class ShearLink:
 
     def describe(self) -> dict[str, Any]:
         """Plain data."""
-        values: dict[str, Any] = {"family": "ShearLink"}
-        for entry in fields(self):
-            value = getattr(self, entry.name)
-            values[entry.name] = value.describe() if isinstance(value, Law) else value
-        return values
+        return described(self)
 
     def pieces(self, xi: float, yi: float, xj: float, yj: float) -> Pieces:
         """Elastic modes as constant stiffness, the shear law as a part on an inner freedom."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from frame2d.errors import positive, within
 from frame2d.kernels import OK, law_kernel
-from frame2d.materials.law import Law
+from frame2d.materials.law import Law, stiffness_ratio
 
 
 @law_kernel
@@ -58,14 +58,7 @@ class Bilinear(Law):
     def __post_init__(self) -> None:
         positive("Bilinear.k", self.k)
         positive("Bilinear.Fy", self.Fy)
-        within(
-            "Bilinear.b",
-            self.b,
-            0.0,
-            1.0,
-            open_high=True,
-            hint="b is a ratio of stiffnesses, not a stiffness",
-        )
+        stiffness_ratio("Bilinear.b", self.b)
         within("Bilinear.isotropic", self.isotropic, 0.0, 1.0, hint="it is a share: 0 kinematic, 1 isotropic")
 
     def initial_memory(self) -> np.ndarray:

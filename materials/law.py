@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from frame2d.errors import within
 from frame2d.kernels import Kernel
 
 
@@ -66,6 +67,12 @@ class Law:
         for field in fields(self):
             described[field.name] = _plain(getattr(self, field.name))
         return described
+
+
+def stiffness_ratio(thing: str, value: float) -> float:
+    """Return a post-yield ratio in [0, 1), or raise `InputError` naming `thing`."""
+    hint = "it is a ratio of stiffnesses, not a stiffness"
+    return within(thing, value, 0.0, 1.0, open_high=True, hint=hint)
 
 
 def _plain(value: Any) -> Any:

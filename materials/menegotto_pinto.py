@@ -32,7 +32,7 @@ import numpy as np
 
 from frame2d.errors import positive, within
 from frame2d.kernels import OK, compiled, law_kernel
-from frame2d.materials.law import Law
+from frame2d.materials.law import Law, stiffness_ratio
 
 #: Open branches that are remembered.
 DEPTH = 8
@@ -132,14 +132,7 @@ class MenegottoPinto(Law):
     def __post_init__(self) -> None:
         positive("MenegottoPinto.k", self.k)
         positive("MenegottoPinto.Fy", self.Fy)
-        within(
-            "MenegottoPinto.b",
-            self.b,
-            0.0,
-            1.0,
-            open_high=True,
-            hint="b is a ratio of stiffnesses, not a stiffness",
-        )
+        stiffness_ratio("MenegottoPinto.b", self.b)
         within("MenegottoPinto.R0", self.R0, 1.0, 1000.0)
         within(
             "MenegottoPinto.a1", self.a1, 0.0, self.R0, open_high=True, hint="R0 - a1 is the least R, above 0"

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from frame2d.errors import positive, within
+from frame2d.errors import positive
 from frame2d.kernels import OK, law_kernel
-from frame2d.materials.law import Law
+from frame2d.materials.law import Law, stiffness_ratio
 
 
 @law_kernel
@@ -52,14 +52,7 @@ class TensionOnly(Law):
     def __post_init__(self) -> None:
         positive("TensionOnly.k", self.k)
         positive("TensionOnly.Fy", self.Fy)
-        within(
-            "TensionOnly.b",
-            self.b,
-            0.0,
-            1.0,
-            open_high=True,
-            hint="b is a ratio of stiffnesses, not a stiffness",
-        )
+        stiffness_ratio("TensionOnly.b", self.b)
 
     def initial_memory(self) -> np.ndarray:
         """Plastic elongation."""

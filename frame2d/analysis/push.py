@@ -167,26 +167,26 @@ def _lead(
     finally:
         if bar is not None:
             bar.close()
-    extra: dict[str, Any] = {"factor": factor[:done], "pattern": load, "control": targets[:done]}
-    extra |= {"patterns": load[None, :], "factors": factor[:done, None], "base": begin.load}
-    extra["added"] = {case: factor} if case else {}
-    history = np.tile(begin.supports, (targets.size, 1))
-    kept = begin.load + factor[done - 1] * load
+    curve = _curve(begin, load, factor, done, case)
+    curve["control"] = targets[:done]
     return finish(
-        system,
-        begin,
-        lead.motion,
-        lead.room,
-        log,
-        done,
-        outcome,
-        kind,
-        np.arange(targets.size, dtype=float),
-        kept,
-        history,
-        extra,
-        system.plan,
-    )
+        system, begin, lead.motion, lead.room, log, done, outcome, kind, np.arange(float(targets.size)),
+        begin.load + lead.factor * load, np.tile(begin.supports, (targets.size, 1)), curve, system.plan,
+    )  # fmt: skip
+
+
+def _curve(
+    begin: "State", load: np.ndarray, factors: np.ndarray, done: int, case: str | None
+) -> dict[str, Any]:
+    """What a response keeps of a push besides its histories."""
+    return {
+        "factor": factors[:done],
+        "pattern": load,
+        "patterns": load[None, :],
+        "factors": factors[:done, None],
+        "base": begin.load,
+        "added": {case: factors} if case else {},
+    }
 
 
 class Lead:
@@ -376,23 +376,7 @@ def _follow(
         arc = min(length, 1.5 * arc)
         if stop is not None and stop(lam, motion.q):
             break
-    extra: dict[str, Any] = {"factor": factors[:done], "pattern": load}
-    extra |= {"patterns": load[None, :], "factors": factors[:done, None], "base": begin.load}
-    extra["added"] = {case: factors} if case else {}
-    history = np.tile(begin.supports, (most + 1, 1))
-    kept = begin.load + lam * load
     return finish(
-        system,
-        begin,
-        motion,
-        room,
-        log,
-        done,
-        outcome,
-        "push",
-        np.arange(most + 1.0),
-        kept,
-        history,
-        extra,
-        plan,
-    )
+        system, begin, motion, room, log, done, outcome, "push", np.arange(most + 1.0), begin.load + lam * load,
+        np.tile(begin.supports, (most + 1, 1)), _curve(begin, load, factors, done, case), plan,
+    )  # fmt: skip

@@ -55,27 +55,16 @@ def static(
         system, system.plan, room, motion, base, patterns, drive, history, 1.0, count, STATIC,
         options or Options(), reference, log, None, start=begin,
     )  # fmt: skip
-    kept = base + shares[done - 1] * added
+    extra = {
+        "added": {case: factor * shares for case, factor in factors.items()},
+        "patterns": added[None, :],
+        "factors": shares[:done, None],
+        "base": base,
+    }
     return finish(
-        system,
-        begin,
-        motion,
-        room,
-        log,
-        done,
-        outcome,
-        "static",
-        np.arange(count + 1.0),
-        kept,
-        history,
-        {
-            "added": {case: factor * shares for case, factor in factors.items()},
-            "patterns": added[None, :],
-            "factors": shares[:done, None],
-            "base": base,
-        },
-        system.plan,
-    )
+        system, begin, motion, room, log, done, outcome, "static", np.arange(count + 1.0),
+        base + shares[done - 1] * added, history, extra, system.plan,
+    )  # fmt: skip
 
 
 def gravity(
