@@ -150,12 +150,9 @@ def growth(sizes: tuple[tuple[int, int], ...] = ((6, 2), (24, 4), (48, 8), (48, 
         right = np.ones(system.count)
 
         def ours(plan: Any = plan, room: Any = room, right: Any = right) -> None:
-            factorise(
-                plan.start, plan.row, plan.left_start, plan.left_column, plan.left_place, room.values, room.lower,
-                room.pivot, room.column,
-            )  # fmt: skip
+            factorise(plan.pattern, room.values, room.lower, room.pivot, room.column)
             room.dx[:] = right
-            solve_factored(plan.start, plan.row, room.lower, room.pivot, room.dx)
+            solve_factored(plan.pattern, room.lower, room.pivot, room.dx)
 
         def theirs(matrix: Any = matrix, right: Any = right) -> None:
             splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(right)

@@ -141,6 +141,8 @@ if PLAIN:
         """Leave `function` as it is: compilation is switched off."""
         return function
 
+    uncounted = inlined = compiled
+
 else:
 
     @intrinsic
@@ -193,7 +195,21 @@ else:
 
     def compiled(function: Any) -> Any:
         """Compile `function` with the engine's options: cached, lock released, NaN respected."""
-        return njit(cache=True, nogil=True, fastmath=FAST, error_model="numpy")(function)
+        return _jit(function, _nrt=True)
+
+    def uncounted(function: Any) -> Any:
+        """As `compiled`, for a function that makes no arrays: it counts no references to those it is given.
+
+        A count is an atomic operation for every array of a `Plan` at every call, a third of the time of a step.
+        """
+        return _jit(function, _nrt=False)
+
+    def inlined(function: Any) -> Any:
+        """As `uncounted`, copied into its callers: handing over a `Plan` and a `Room` costs 0.15 µs a call."""
+        return _jit(function, _nrt=False, forceinline=True)
+
+    def _jit(function: Any, **options: bool) -> Any:
+        return njit(cache=True, nogil=True, fastmath=FAST, error_model="numpy", **options)(function)
 
 
 def doubles(*values: float) -> np.ndarray:

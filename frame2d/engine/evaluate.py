@@ -3,7 +3,7 @@
 import numpy as np
 
 from frame2d.engine.factor import ONE, symmetric_product
-from frame2d.kernels import at, call_member, compiled
+from frame2d.kernels import at, call_member, inlined
 
 #: Entry of `Room.note`: the weight with which the tangent's unsymmetric share counts.
 TWIST = 42
@@ -11,7 +11,7 @@ TWIST = 42
 __all__ = ["assemble", "evaluate", "gather_forces", "symmetric_product"]
 
 
-@compiled
+@inlined
 def evaluate(plan, room, q, v, shift, m0, m1, dt, c):
     """Call every part's kernel at displacement `q`, velocity `v`; returns -1, or the part that had no answer."""
     d, w = room.d, room.w
@@ -45,7 +45,7 @@ def evaluate(plan, room, q, v, shift, m0, m1, dt, c):
     return -1
 
 
-@compiled
+@inlined
 def gather_forces(plan, fe, out):
     """out += Gᵀ·fe: forces of the parts on the free freedoms."""
     for i in range(np.uint64(out.size)):
@@ -55,7 +55,7 @@ def gather_forces(plan, fe, out):
         out[i] += s
 
 
-@compiled
+@inlined
 def assemble(plan, room, weight, virgin):
     """Tangent in the factor's pattern: effective constant matrix plus `weight` times the parts (or virgin parts)."""
     values = room.values

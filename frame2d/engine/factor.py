@@ -1,35 +1,60 @@
-"""Numeric LDLᵀ on a fixed pattern, left-looking, with its solves and the watch on their quality.
+"""Numeric LDLᵀ on a fixed pattern, left-looking, with its solves.
 
 Source: left-looking column Cholesky with a work column, George & Liu 1981, ch. 5, without square roots, so that
-indefinite matrices pass; the sign of the pivots counts the negative eigenvalues (Sylvester's law of inertia).
+indefinite matrices pass; the sign of the pivots counts the negative eigenvalues (Sylvester's law of inertia). The
+columns of a block (`frame2d.engine.ordering`) act together, up to four in one pass over their common rows.
 """
 
 import numpy as np
 
-from frame2d.kernels import compiled
+from frame2d.kernels import compiled, inlined, uncounted
 
 #: A pivot below this share of its column's original size is replaced, counted, and mended by refinement.
 TINY = 1e-13
 
 #: Unsigned counting keeps the compiler from testing every index for a negative value.
-ZERO, ONE = np.uint64(0), np.uint64(1)
+ZERO, ONE, TWO, THREE = np.uint64(0), np.uint64(1), np.uint64(2), np.uint64(3)
 
 
-@compiled
-def factorise(start, row, left_start, left_column, left_place, values, lower, pivot, work):
+@uncounted
+def factorise(pattern, values, lower, pivot, work):
     """Factor `values` into `lower` (unit, diagonal slots unused) and `pivot`; returns negative and replaced pivots."""
+    start, row = pattern.start, pattern.row
     negative = 0
     replaced = 0
     for j in range(np.uint64(pivot.size)):
         first, last = np.uint64(start[j]), np.uint64(start[j + ONE])
         for place in range(first, last):
             work[row[place]] = values[place]
-        for t in range(np.uint64(left_start[j]), np.uint64(left_start[j + ONE])):
-            k = np.uint64(left_column[t])
-            here = np.uint64(left_place[t])
-            factor = lower[here] * pivot[k]
-            for place in range(here, np.uint64(start[k + ONE])):
-                work[row[place]] -= lower[place] * factor
+        for t in range(np.uint64(pattern.left_start[j]), np.uint64(pattern.left_start[j + ONE])):
+            k = np.uint64(pattern.left_column[t])
+            many = np.uint64(pattern.left_many[t])
+            here, end = np.uint64(pattern.left_place[t]), np.uint64(start[k + ONE])
+            # Steps from an entry of the first column to the same row of the next ones, each a row shorter.
+            size = end - np.uint64(start[k])
+            to1 = size - ONE
+            to2 = to1 + size - TWO
+            to3 = to2 + size - THREE
+            f0 = lower[here] * pivot[k]
+            if many == ONE:
+                for place in range(here, end):
+                    work[row[place]] -= lower[place] * f0
+                continue
+            f1 = lower[here + to1] * pivot[k + ONE]
+            if many == TWO:
+                for place in range(here, end):
+                    work[row[place]] -= lower[place] * f0 + lower[place + to1] * f1
+                continue
+            f2 = lower[here + to2] * pivot[k + TWO]
+            if many == THREE:
+                for place in range(here, end):
+                    work[row[place]] -= lower[place] * f0 + lower[place + to1] * f1 + lower[place + to2] * f2
+                continue
+            f3 = lower[here + to3] * pivot[k + THREE]
+            for place in range(here, end):
+                work[row[place]] -= (lower[place] * f0 + lower[place + to1] * f1) + (
+                    lower[place + to2] * f2 + lower[place + to3] * f3
+                )
         d = work[j]
         scale = abs(values[first])
         if abs(d) <= TINY * scale or d == 0.0:
@@ -45,9 +70,10 @@ def factorise(start, row, left_start, left_column, left_place, values, lower, pi
     return negative, replaced
 
 
-@compiled
-def solve_factored(start, row, lower, pivot, x):
+@uncounted
+def solve_factored(pattern, lower, pivot, x):
     """Overwrite the right-hand side `x` with the solution."""
+    start, row = pattern.start, pattern.row
     n = np.uint64(pivot.size)
     for j in range(n):
         xj = x[j]
@@ -61,7 +87,7 @@ def solve_factored(start, row, lower, pivot, x):
         x[j] = s
 
 
-@compiled
+@inlined
 def symmetric_product(start, row, values, x, y):
     """y = A·x for a symmetric matrix given by its lower columns (each begins with its diagonal)."""
     n = np.uint64(x.size)

@@ -9,7 +9,6 @@ cases. With αm = αf = 0 and no mass or damping the same step is static equilib
 Freedoms without mass keep a = 0 and the velocity relation v' = v + γ/(βΔt)·(u' − u − Δt·v).
 """
 
-import numpy as np
 
 from frame2d.engine.evaluate import gather_forces, symmetric_product
 from frame2d.engine.newton import CONVERGED, NOT_CONVERGED, equilibrate
@@ -24,7 +23,7 @@ from frame2d.engine.plan import (
     STEPS,
     TIME,
 )
-from frame2d.kernels import compiled
+from frame2d.kernels import inlined, uncounted
 
 #: Entries of the scheme array: the four parameters and 1 for dynamics, 0 for statics.
 ALPHA_M, ALPHA_F, GAMMA, BETA, DYNAMIC = 0, 1, 2, 3, 4
@@ -32,7 +31,7 @@ ALPHA_M, ALPHA_F, GAMMA, BETA, DYNAMIC = 0, 1, 2, 3, 4
 COLLAPSED = 3
 
 
-@compiled
+@uncounted
 def prepare(plan, room, scheme, dt):
     """Effective constant matrix for this step length (kept until the step changes)."""
     if room.note[0] == dt and room.note[1] == scheme[DYNAMIC]:
@@ -49,7 +48,7 @@ def prepare(plan, room, scheme, dt):
     room.note[1] = scheme[DYNAMIC]
 
 
-@compiled
+@inlined
 def begin(plan, room, motion, p0, p1, dt, scheme):
     """What a step of length `dt` from loads `p0` to `p1` starts with, in the room; returns w and ∂v'/∂u' of the step."""
     n = motion.q.size
@@ -86,7 +85,7 @@ def begin(plan, room, motion, p0, p1, dt, scheme):
     return weight, cv
 
 
-@compiled
+@inlined
 def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virgin):
     """One step of length `dt` from loads `p0` to `p1`; commits and returns CONVERGED, or leaves `motion` as it was."""
     dynamic = scheme[DYNAMIC] > 0.0
@@ -100,7 +99,7 @@ def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virg
     return CONVERGED
 
 
-@compiled
+@uncounted
 def commit(plan, room, motion, p0, p1, dt, scheme):
     """Accept the trial: new motion, memories, work of every part, energies of the scheme."""
     n = motion.q.size
@@ -153,46 +152,42 @@ def commit(plan, room, motion, p0, p1, dt, scheme):
             motion.f0[i] = room.fe[i]
         motion.work[part] += work
         motion.stored[part] = room.e[part]
-    motion.m0[:] = motion.m1
+    for i in range(motion.m0.size):
+        motion.m0[i] = motion.m1[i]
 
 
-@compiled
+@inlined
+def piece_of(room, p0, p1, shift0, shift1, begin, end):
+    """Loads and imposed deformations of the parts at the shares `begin` and `end` of a step, to the room."""
+    for i in range(p0.size):
+        room.piece0[i] = (1.0 - begin) * p0[i] + begin * p1[i]
+        room.piece1[i] = (1.0 - end) * p0[i] + end * p1[i]
+    for i in range(shift0.size):
+        room.shift[i] = (1.0 - end) * shift0[i] + end * shift1[i]
+
+
+@uncounted
 def advance(plan, room, motion, p0, p1, shift0, shift1, dt, scheme, options):
     """One step, halved where Newton fails, then with the virgin stiffness; returns the outcome.
 
     `options`: tolerance (force), most iterations, deepest halving.
     """
-    tolerance = options[0]
-    most = int(options[1])
-    deepest = int(options[2])
-    n = p0.size
+    tolerance, most, deepest = options[0], int(options[1]), int(options[2])
     room.counts[STEPS] += 1
-    status = substep(plan, room, motion, p0, p1, shift1, dt, scheme, tolerance, most, False)
-    if status == CONVERGED:
-        return status
-    level = 1
-    done = 0  # in units of 2**-deepest of the step
-    whole = 1 << deepest
-    from_load = p0.copy()
-    to_load = np.empty(n)
+    done, level = 0, 0
+    whole = 1 << deepest  # the step in units of its shortest piece
     while done < whole:
         piece = whole >> level
-        share = (done + piece) / whole
-        for i in range(n):
-            to_load[i] = p0[i] + share * (p1[i] - p0[i])
-        for i in range(room.shift.size):
-            room.shift[i] = shift0[i] + share * (shift1[i] - shift0[i])
-        length = dt * piece / whole
-        status = substep(
-            plan, room, motion, from_load, to_load, room.shift, length, scheme, tolerance, most, False
-        )
-        if status != CONVERGED and level == deepest:
-            status = substep(
-                plan, room, motion, from_load, to_load, room.shift, length, scheme, tolerance, 12 * most, True
-            )
+        piece_of(room, p0, p1, shift0, shift1, done / whole, (done + piece) / whole)
+        status = NOT_CONVERGED
+        for virgin in range(2):
+            if status != CONVERGED and (virgin == 0 or level == deepest):
+                status = substep(
+                    plan, room, motion, room.piece0, room.piece1, room.shift, dt * piece / whole, scheme,
+                    tolerance, 12 * most if virgin else most, virgin == 1,
+                )  # fmt: skip
         if status == CONVERGED:
             done += piece
-            from_load[:] = to_load
             if level > 1 and done % (piece * 2) == 0:
                 level -= 1
         elif level < deepest:
@@ -203,7 +198,7 @@ def advance(plan, room, motion, p0, p1, shift0, shift1, dt, scheme, options):
     return CONVERGED
 
 
-@compiled
+@uncounted
 def load_at(base, patterns, factors, row, out):
     """out = base + Σ factor·pattern."""
     for i in range(out.size):
@@ -215,7 +210,7 @@ def load_at(base, patterns, factors, row, out):
                 out[i] += factor * patterns[k, i]
 
 
-@compiled
+@uncounted
 def shift_at(supports, history, row, out):
     """out = deformation of the parts due to the imposed support displacements of one row."""
     for i in range(out.size):
@@ -227,64 +222,82 @@ def shift_at(supports, history, row, out):
                 out[i] += supports[i, k] * s
 
 
-@compiled
+@uncounted
+def begin_step(room, base, patterns, factors, supports, history, row, fresh):
+    """Loads and imposed deformations of the step to `row`; those before are the last step's, or `fresh` ones."""
+    if fresh:
+        load_at(base, patterns, factors, row - 1, room.load0)
+        shift_at(supports, history, row - 1, room.shift0)
+    else:
+        for i in range(room.load0.size):
+            room.load0[i] = room.load1[i]
+        for i in range(room.shift0.size):
+            room.shift0[i] = room.shift1[i]
+    load_at(base, patterns, factors, row, room.load1)
+    shift_at(supports, history, row, room.shift1)
+
+
+@inlined
+def copy_row(values, to, row):
+    """to[row] = values."""
+    for i in range(values.size):
+        to[row, i] = values[i]
+
+
+@uncounted
+def record(motion, room, log, row, before):
+    """Write a row of the log; `before` holds the counts at the last row, and is brought up to date."""
+    log_q, log_v, log_a, log_f, log_work, log_stored, log_account, log_counts = log
+    copy_row(motion.q, log_q, row)
+    copy_row(motion.v, log_v, row)
+    copy_row(motion.a, log_a, row)
+    copy_row(motion.f0, log_f, row)
+    copy_row(motion.work, log_work, row)
+    copy_row(motion.stored, log_stored, row)
+    copy_row(motion.account, log_account, row)
+    column = 0
+    for count in (ITERATIONS, FACTORISATIONS, EVALUATIONS, HALVINGS):
+        log_counts[row, column] = room.counts[count] - before[count]
+        before[count] = room.counts[count]
+        column += 1
+    log_counts[row, column] = room.counts[NEGATIVE]
+
+
+@uncounted
+def passed(q, watch, limits):
+    """Whether a watched difference of displacements is over its limit."""
+    for i in range(watch.shape[0]):
+        drift = q[watch[i, 0]]
+        if watch[i, 1] >= 0:
+            drift -= q[watch[i, 1]]
+        if abs(drift) > limits[i]:
+            return True
+    return False
+
+
+@uncounted
 def run(
-    plan,
-    room,
-    motion,
-    base,
-    patterns,
-    factors,
-    supports,
-    history,
-    dt,
-    first,
-    last,
-    scheme,
-    options,
-    watch,
-    limits,
+    plan, room, motion, base, patterns, factors, supports, history, dt, first, last, scheme, options, watch, limits,
     log,
-):
+):  # fmt: skip
     """Steps `first` to `last` of a history, logged; returns how many were completed and the outcome.
 
     `watch` holds rows (upper freedom, lower freedom or −1) whose difference may not exceed `limits`; `log` is a tuple
     of arrays: q, v, a, part forces, part work, part stored, account, work counts.
     """
-    n = motion.q.size
-    p0, p1 = np.empty(n), np.empty(n)
-    shift0, shift1 = np.zeros(room.shift.size), np.zeros(room.shift.size)
-    load_at(base, patterns, factors, first - 1, p0)
-    shift_at(supports, history, first - 1, shift0)
-    log_q, log_v, log_a, log_f, log_work, log_stored, log_account, log_counts = log
+    before = room.counts_before
+    for i in range(before.size):
+        before[i] = room.counts[i]
     for step in range(first, last):
-        load_at(base, patterns, factors, step, p1)
-        shift_at(supports, history, step, shift1)
-        iterations, factorisations = room.counts[ITERATIONS], room.counts[FACTORISATIONS]
-        evaluations, halvings = room.counts[EVALUATIONS], room.counts[HALVINGS]
-        status = advance(plan, room, motion, p0, p1, shift0, shift1, dt, scheme, options)
+        begin_step(room, base, patterns, factors, supports, history, step, step == first)
+        status = advance(
+            plan, room, motion, room.load0, room.load1, room.shift0, room.shift1, dt, scheme, options
+        )
         if status != CONVERGED:
             return step, status
-        log_q[step] = motion.q
-        log_v[step] = motion.v
-        log_a[step] = motion.a
-        log_f[step] = motion.f0
-        log_work[step] = motion.work
-        log_stored[step] = motion.stored
-        log_account[step] = motion.account
-        log_counts[step, 0] = room.counts[ITERATIONS] - iterations
-        log_counts[step, 1] = room.counts[FACTORISATIONS] - factorisations
-        log_counts[step, 2] = room.counts[EVALUATIONS] - evaluations
-        log_counts[step, 3] = room.counts[HALVINGS] - halvings
-        log_counts[step, 4] = room.counts[NEGATIVE]
-        for i in range(watch.shape[0]):
-            drift = motion.q[watch[i, 0]]
-            if watch[i, 1] >= 0:
-                drift -= motion.q[watch[i, 1]]
-            if abs(drift) > limits[i]:
-                return step + 1, COLLAPSED
-        p0, p1 = p1, p0
-        shift0, shift1 = shift1, shift0
+        record(motion, room, log, step, before)
+        if passed(motion.q, watch, limits):
+            return step + 1, COLLAPSED
     return last, CONVERGED
 
 

@@ -10,16 +10,22 @@ import numpy as np
 from frame2d.engine.evaluate import assemble, evaluate, gather_forces, symmetric_product
 from frame2d.engine.plan import EVALUATIONS, ITERATIONS, SEARCHES
 from frame2d.engine.solve import factor_tangent, solve_tangent
-from frame2d.kernels import compiled
+from frame2d.kernels import inlined, uncounted
 
 CONVERGED, NOT_CONVERGED, NO_ANSWER = 0, 1, 2
 #: Entry of `Room.note`: what rounding leaves of the residual's largest term.
 ROUNDING = 41
 
 
-@compiled
+@uncounted
 def residual(plan, room, motion, shift, dt, weight, cv):
     """Residual at `room.q`; returns its scaled norm, or infinity where a part has no answer."""
+    return residual_here(plan, room, motion, shift, dt, weight, cv)
+
+
+@inlined
+def residual_here(plan, room, motion, shift, dt, weight, cv):
+    """As `residual`, inside its caller."""
     n = room.q.size
     for i in range(n):
         room.v[i] = room.vp[i] + cv * (room.q[i] - room.qp[i])
@@ -28,10 +34,10 @@ def residual(plan, room, motion, shift, dt, weight, cv):
     if failed >= 0:
         room.note[2] = failed
         return np.inf
+    symmetric_product(plan.a_start, plan.a_row, room.effective, room.q, room.z)
     for i in range(n):
         room.y[i] = 0.0
     gather_forces(plan, room.fe, room.y)
-    symmetric_product(plan.a_start, plan.a_row, room.effective, room.q, room.z)
     norm = 0.0
     largest = 0.0
     for i in range(n):
@@ -46,53 +52,49 @@ def residual(plan, room, motion, shift, dt, weight, cv):
     return norm
 
 
-@compiled
+@inlined
 def equilibrate(plan, room, motion, shift, dt, weight, cv, tolerance, most, virgin):
     """Iterate `room.q` to a scaled residual below `tolerance` in at most `most` iterations; returns the outcome."""
     n = room.q.size
-    norm = residual(plan, room, motion, shift, dt, weight, cv)
-    if not np.isfinite(norm):
-        return NO_ANSWER
     factored = False
-    for iteration in range(most):
+    before, s0 = 0.0, 0.0
+    for iteration in range(most + 1):
+        norm = residual_here(plan, room, motion, shift, dt, weight, cv)
+        if iteration > 0 and not norm <= 0.9 * before:
+            norm = search(plan, room, motion, shift, dt, weight, cv, s0, norm, before)
+        if not np.isfinite(norm):
+            return NO_ANSWER
         room.note[4 + iteration % 32] = norm
-        room.note[3] = iteration
         if norm <= max(tolerance, room.note[ROUNDING]):
             return CONVERGED
+        if iteration == most:
+            break
+        room.note[3] = iteration
         if not (virgin and factored):
             assemble(plan, room, weight, virgin)
             factor_tangent(plan, room)
             factored = True
         room.counts[ITERATIONS] += 1
         solve_tangent(plan, room, room.r, room.dx)
+        before = norm
         s0 = 0.0
         for i in range(n):
             s0 += room.dx[i] * room.r[i]
             room.x[i] = room.q[i]
             room.q[i] += room.dx[i]
-        before = norm
-        norm = residual(plan, room, motion, shift, dt, weight, cv)
-        if norm <= 0.9 * before:
-            continue
-        s1 = 0.0
-        if np.isfinite(norm):
-            for i in range(n):
-                s1 += room.dx[i] * room.r[i]
-            if abs(s1) <= 0.8 * abs(s0):
-                continue
-            if s1 * s0 > 0.0 and norm < 4.0 * before:
-                continue
-        norm = search(plan, room, motion, shift, dt, weight, cv, s0, s1, norm, before)
-        if not np.isfinite(norm):
-            return NO_ANSWER
-    room.note[4 + most % 32] = norm
-    return CONVERGED if norm <= max(tolerance, room.note[ROUNDING]) else NOT_CONVERGED
+    return NOT_CONVERGED
 
 
-@compiled
-def search(plan, room, motion, shift, dt, weight, cv, s0, s1, norm, before):
-    """Find a step length in (0, 1) where the work of the residual along the step has fallen; returns the norm."""
+@uncounted
+def search(plan, room, motion, shift, dt, weight, cv, s0, norm, before):
+    """Keep the whole step, or find a length in (0, 1) where the residual's work along it has fallen; returns the norm."""
     n = room.q.size
+    s1 = 0.0
+    if np.isfinite(norm):
+        for i in range(n):
+            s1 += room.dx[i] * room.r[i]
+        if abs(s1) <= 0.8 * abs(s0) or (s1 * s0 > 0.0 and norm < 4.0 * before):
+            return norm
     low, s_low = 0.0, s0
     high, s_high = 1.0, s1
     bracketed = np.isfinite(norm) and s0 * s1 < 0.0

@@ -5,6 +5,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy.sparse import coo_matrix
 
+from frame2d.engine.ordering import Pattern
+
 
 class Twist(NamedTuple):
     """What unsymmetric parts add above the diagonal to the mirror image of the lower triangle; empty for most frames."""
@@ -25,6 +27,7 @@ class Plan(NamedTuple):
     row: np.ndarray
     left_start: np.ndarray
     left_column: np.ndarray
+    left_many: np.ndarray
     left_place: np.ndarray
     # Lower columns of the matrix itself, and where each of its entries stands in the factor's pattern.
     a_start: np.ndarray
@@ -69,6 +72,11 @@ class Plan(NamedTuple):
     c_row: np.ndarray
     c_val: np.ndarray
     twist: Twist
+
+    @property
+    def pattern(self) -> Pattern:
+        """Pattern of the factor."""
+        return Pattern(*self[: len(Pattern._fields)])
 
 
 class Motion(NamedTuple):
@@ -128,10 +136,19 @@ class Room(NamedTuple):
     x: np.ndarray
     y: np.ndarray
     z: np.ndarray
+    #: Loads at both ends of a step of a history and of a piece of it, and the parts' imposed deformations.
+    load0: np.ndarray
+    load1: np.ndarray
+    piece0: np.ndarray
+    piece1: np.ndarray
     shift: np.ndarray
+    shift0: np.ndarray
+    shift1: np.ndarray
     #: Time step for which `effective` holds, then the last residual norms.
     note: np.ndarray
     counts: np.ndarray
+    #: The counts at the last logged step.
+    counts_before: np.ndarray
 
 
 def lower_columns(matrix: Any) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -153,7 +170,7 @@ def new_room(plan: Plan) -> Room:
     parts_d = plan.g_start.size - 1
     widest = int(plan.width.max()) if plan.width.size else 1
     tangents = int((plan.width**2).sum()) if plan.width.size else 1
-    vectors: Any = [np.zeros(n) for _ in range(10)]
+    vectors: Any = [np.zeros(n) for _ in range(14)]
     return Room(  # type: ignore[call-arg]
         np.zeros(parts_d + 1),
         np.zeros(parts_d + 1),
@@ -168,7 +185,10 @@ def new_room(plan: Plan) -> Room:
         np.zeros(n),
         *vectors,
         np.zeros(parts_d + 1),
+        np.zeros(parts_d + 1),
+        np.zeros(parts_d + 1),
         np.full(64, -1.0),
+        np.zeros(16, dtype=np.int64),
         np.zeros(16, dtype=np.int64),
     )
 

@@ -90,10 +90,10 @@ def test_the_factor_solves_any_symmetric_matrix(seed, size):
     values = np.zeros(pattern.row.size)
     values[pattern.places(rows, cols)] = ordered[rows, cols]
     lower, pivot, work = np.zeros(values.size), np.zeros(size), np.zeros(size)
-    negative, replaced = factorise(*pattern, values, lower, pivot, work)
+    negative, replaced = factorise(pattern, values, lower, pivot, work)
     x = rng.normal(size=size)
     expected = np.linalg.solve(ordered, x)
-    solve_factored(pattern.start, pattern.row, lower, pivot, x)
+    solve_factored(pattern, lower, pivot, x)
     assert replaced == 0
     assert negative == np.sum(np.linalg.eigvalsh(full) < 0)
     assert np.allclose(x, expected, rtol=1e-9, atol=1e-12)
