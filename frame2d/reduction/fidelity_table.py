@@ -56,7 +56,7 @@ class Row:
         bound = "" if self.bound is None else f"{'>=' if self.index == 'MAC' else '<='} {self.bound:g}"
         verdict = {None: "", True: "pass", False: "FAIL"}[self.passed]
         place = " · ".join(text for text in (self.part, self.record) if text)
-        line = f"{place:<34} {self.quantity:<22} {self.index:<20} {value:>10} {self.unit:<3} {bound:<8} {verdict:<5}"
+        line = f"{place:<42} {self.quantity:<24} {self.index:<20} {value:>10} {self.unit:<3} {bound:<8} {verdict:<5}"
         return (line + (f" [{self.note}]" if self.note else "")).rstrip()
 
 

@@ -176,7 +176,7 @@ class FrameModel:
 class BuildingModel:
     """One `frame` as it stands in its building, which twists; ground motion along the frame.
 
-    Mode numbers of a `Rayleigh` count the modes along the frame. `share` is the part of the leaning columns' shear that
+    Mode numbers of a `Rayleigh` count the modes that move mass along the frame. `share` is the part of the leaning columns' shear that
     is counted with this frame, as in its plane reduction.
     """
 
@@ -219,7 +219,7 @@ class BuildingModel:
         return dict(self.building.frames[self.frame].frame.levels())
 
     def modes(self, count: int) -> Shapes:
-        """Modes that move mass along the frame (1 % of it or more, the least of them first), about gravity."""
+        """The `count` modes that move most mass along the frame, and those below them that move 1 % of it, about gravity."""
         return self._own_modes(count)
 
     def _own_modes(self, count: int) -> Shapes:
@@ -233,8 +233,8 @@ class BuildingModel:
                 for floor in self.levels()
             ]
         )
-        lateral = [k for k in range(found.period.size) if found.kind(k + 1) == self.direction][:count]
-        coupled = [k for k in range(lateral[-1] + 1) if share[k] > 0.01 or k in lateral]
+        heaviest = np.argsort(-share, kind="stable")[:count]
+        coupled = [k for k in range(int(heaviest.max()) + 1) if share[k] > 0.01 or k in heaviest]
         return Shapes(found.period[coupled], (rows @ found.modes.shapes)[:, coupled], share[coupled])
 
     def push(self, pattern: Mapping[str, float], target: float, steps: int) -> Curve:

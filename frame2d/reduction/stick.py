@@ -3,7 +3,7 @@
 The reference is pushed to and fro under its gravity with forces of a fixed pattern; each spring is fitted to the shear
 above against the displacement between its ends. Second-order effects and the bending of the frame as a whole are in the
 springs as far as the pattern shows them. Simplest model of the trade (common practice, no source); what it is worth
-says its fidelity table.
+says its fidelity table: a frame that bends as a whole is no chain of storeys, so that higher modes come out too long.
 """
 
 from collections.abc import Mapping, Sequence
