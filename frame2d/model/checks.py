@@ -3,7 +3,8 @@
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.sparse import csr_matrix, tril, triu
+from scipy.sparse import csc_matrix, csr_matrix, tril, triu
+from scipy.sparse.linalg import splu
 
 from frame2d.elements import Pieces
 from frame2d.engine.evaluate import evaluate
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 
 #: Pivot over its diagonal, and answer over a unit load in the same measure, from which a motion counts as free.
 FREE = 1e-11
+#: First period (s) from which units are wrong rather than the frame slow (common practice, no source).
+LONGEST_PERIOD = 30.0
 
 
 def symmetric_matrices(name: str, pieces: Pieces) -> None:
@@ -111,3 +114,24 @@ def _free_motion_unsymmetric(system: "System") -> np.ndarray | None:
         motion,
     )
     return motion if float(np.abs(size * motion).max()) > 1e-3 / FREE else None
+
+
+def period(system: "System") -> float:
+    """About the first period of horizontal motion (s), by Rayleigh's quotient of the shape under the masses' weight; 0
+    where no mass moves horizontally. Raises `InputError` for one that smells of wrong units.
+    """
+    inertia = system.influence()
+    if not np.any(inertia):
+        return 0.0
+    tangent = system.tangent()
+    shape = splu(csc_matrix(tangent)).solve(inertia)
+    with np.errstate(over="ignore", invalid="ignore"):
+        work = float(shape @ inertia)
+        square = float(shape @ (system.mass @ shape)) / work if work > 0.0 else 0.0
+    found = 2.0 * np.pi * np.sqrt(square)
+    if not found <= LONGEST_PERIOD:
+        raise InputError(
+            f"frame {system.frame.name!r} has a first period of about {found:.3g} s; allowed: up to {LONGEST_PERIOD:g} s. "
+            "Likely mistake: stiffness in kN/m or a modulus in MPa beside masses in kg, weights in N as masses"
+        )
+    return float(found)
