@@ -28,6 +28,7 @@ from frame2d.compare import nrmse, peak_error
 from frame2d.demo.building import demo_frame
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid import (
+    CHECKS,
     Actuator,
     Checks,
     Controller,
@@ -48,9 +49,10 @@ from frame2d.hybrid import (
     Specimen,
     Table,
     Unattended,
-    balanced,
+    computed_state,
     condensed_network,
     polynomial,
+    whole_response,
 )
 from frame2d.hybrid.actuator import loop_lag
 from frame2d.hybrid.deadline import Timing, empty_loop, paced_run, timing
@@ -179,7 +181,7 @@ def demo_solver(
 ) -> FrameSolver:
     """The computed part under `record` times `factor`, from the whole frame's `state` (gravity by default)."""
     parts = demo_split()
-    begin = balanced(parts.computed_system, parts.share(state or standing())["computed"])
+    begin = computed_state(parts, state or standing())
     return FrameSolver(
         parts, along_brace(), _declared(), scheme, record, factor=factor, dt=dt, state=begin, damping=demo_damping(),
         time_scale=time_scale, history=history,
@@ -219,6 +221,38 @@ def demo_test(
         time_scale=time_scale, make_compensation=lambda: polynomial(2, lag, dt), views=views, mode=mode,
         may_lose=may_lose,
     )  # fmt: skip
+
+
+def demo_hybrid(
+    system: Any,
+    record: Record,
+    state: State | None = None,
+    *,
+    factor: float = 1.0,
+    specimen: Any = None,
+    time_scale: float = TIME_SCALE,
+    views: tuple[Callable[[Progress], None], ...] = (),
+) -> Response:
+    """A whole hybrid test in the place of `time_history`: from a state of the whole frame to its `Response`.
+
+    On a simulated rig around the tested brace as it is in `state` (its damage of earlier tests, or new), or on
+    `specimen`. Raises `Frame2dError` if the guard ends it.
+    """
+    if list(system.pieces) != list(demo_split().whole_system.pieces):
+        raise InputError("the system is another frame; allowed: the demo's")
+    begin = state or standing()
+    test = demo_test(
+        record, factor, demo_rig(state=begin) if specimen is None else specimen, begin, time_scale=time_scale,
+        views=views,
+    )  # fmt: skip
+    try:
+        outcome = test.run(CHECKS)
+    finally:
+        test.close()
+    if outcome.ending != "completed":
+        raise Frame2dError(f"the test was {outcome.ending} at step {outcome.step}: {outcome.events}")
+    solver: Any = test.solver
+    return whole_response(solver, outcome.displacement, begin, along_brace())
 
 
 def demo_reference(record: Record, factor: float = 1.0, state: State | None = None) -> Response:
@@ -430,7 +464,7 @@ def wide_limits() -> Limits:
 
 
 __all__ = [
-    "along_brace", "demo_limits", "demo_reference", "demo_rehearsal", "demo_rig", "demo_solver", "demo_specimen",
+    "along_brace", "demo_hybrid", "demo_limits", "demo_reference", "demo_rehearsal", "demo_rig", "demo_solver", "demo_specimen",
     "demo_split", "demo_table", "demo_test", "indices", "paced_test", "rehearse_demo", "rig_elsewhere", "served_rig",
     "standing",
 ]  # fmt: skip

@@ -11,6 +11,8 @@
 | frame_solver, part_state | a computed part given by a frame, or by a split; where it begins |
 | frame_specimen, condense | a tested part given by a frame: in this process, and inside the simulated rig |
 | compensation, margin | delay compensation; stability of the loop, predicted |
+| rehearsal, virtual, deadline | virtual tests by the hundred and what they say; whether steps come in time |
+| whole | both parts put together again |
 | limits, guard, energy | what may leave and come back, and what happens otherwise |
 | wire, serve | protocol and server |
 | journal | crash-safe log |
@@ -31,7 +33,7 @@ from frame2d.hybrid.computed import Computed, Declared, MatrixSolver, Solver
 from frame2d.hybrid.condense import condensed_network
 from frame2d.hybrid.conduct import CHECKS, HybridTest, Outcome, Progress
 from frame2d.hybrid.frame_solver import FrameSolver
-from frame2d.hybrid.frame_specimen import FrameSpecimen, held_at
+from frame2d.hybrid.frame_specimen import FrameSpecimen, computed_state, held_at
 from frame2d.hybrid.geometry import Geometry, Pin, Placed
 from frame2d.hybrid.guard import Guarded, Tripped
 from frame2d.hybrid.journal import Journal
@@ -50,6 +52,7 @@ from frame2d.hybrid.replay import Replay
 from frame2d.hybrid.rig import Rig
 from frame2d.hybrid.serve import Server, serve
 from frame2d.hybrid.specimen import Command, Reading, Specimen, as_specimen
+from frame2d.hybrid.whole import whole_response
 
 __all__ = [
     "CAUTION",
@@ -97,6 +100,7 @@ __all__ = [
     "Unattended",
     "as_specimen",
     "balanced",
+    "computed_state",
     "condensed_network",
     "first_estimate",
     "held_at",
@@ -106,4 +110,5 @@ __all__ = [
     "polynomial",
     "serve",
     "uncompensated",
+    "whole_response",
 ]

@@ -7,6 +7,7 @@ computes (declare them with `declared`).
 
 from collections.abc import Sequence
 from copy import deepcopy
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -41,6 +42,18 @@ def held_at(frame: Frame, interface: Sequence[tuple[str, str]]) -> Frame:
     return held
 
 
+def computed_state(split: Split, state: State) -> State:
+    """State of the computed part where the whole frame is in `state`, at rest or moving.
+
+    Its load is its own share less the tested part's force, by the model of the tested part in that state. At a cut that
+    releases freedoms the force there is lost, and the state is out of balance by it (`balanced` holds it instead).
+    """
+    shares = split.share(state)
+    force = FrameSpecimen.of(split, state).force_at_start - split.pick_tested @ shares["tested"].load
+    mine = shares["computed"]
+    return replace(mine, load=mine.load - split.pick_computed.T @ force)
+
+
 class FrameSpecimen(Specimen):
     """The tested `system`, whose supports ``interface`` [(node, component), …] are moved; a `Specimen`.
 
@@ -69,7 +82,7 @@ class FrameSpecimen(Specimen):
         self.moves = np.zeros((system.held.size, self.freedoms))
         self.moves[self.numbers] = rows.T
         self._coupling = system.support_coupling()
-        self._supports_stiffness = np.asarray(
+        self._end_stiffness = np.asarray(
             (system.supported.T @ system.whole["stiffness"] @ system.supported).todense()
         )
         self.begin = state or system.rest()
@@ -86,55 +99,55 @@ class FrameSpecimen(Specimen):
 
     def _begin_from(self, state: State) -> None:
         system = self.system
-        self._motion = state.copy_motion()
-        self._motion.v[:] = 0.0
-        self._motion.dq[:] = 0.0
-        self._origin, self._supports = state.supports.copy(), state.supports.copy()
+        self.motion = state.copy_motion()
+        self.motion.v[:] = 0.0
+        self.motion.dq[:] = 0.0
+        self._origin, self.supports = state.supports.copy(), state.supports.copy()
         self._load = state.load.copy()
-        at_rest(system, self._motion, self._supports)
+        at_rest(system, self.motion, self.supports)
         self._room = new_room(system.plan)
-        self._zero = np.zeros(self.freedoms)
+        self.force_at_start = np.zeros(self.freedoms)
         self._peak = system.force_scale(self._load) if np.any(self._load) else 0.0
         self._displacement = np.zeros(self.freedoms)
-        self._zero = self._force()
+        self.force_at_start = self._force()
 
     def _force(self) -> np.ndarray:
         """Force on the interface freedoms, from the members' ends at the supports."""
         width = self.system.gather_all.shape[0]
-        back = self.system.imposed_parts.T @ self._motion.f0[:width]
-        back = back + self._coupling.T @ self._motion.q + self._supports_stiffness @ self._supports
+        back = self.system.imposed_parts.T @ self.motion.f0[:width]
+        back = back + self._coupling.T @ self.motion.q + self._end_stiffness @ self.supports
         return np.asarray(self.moves.T @ back)
 
     def apply(self, command: Command) -> Reading:
         system, room = self.system, self._room
         target = np.array(command.displacement, dtype=np.float64)
         supports = self._origin + self.moves @ target
-        p0, p1 = self._load - self._coupling @ self._supports, self._load - self._coupling @ supports
+        p0, p1 = self._load - self._coupling @ self.supports, self._load - self._coupling @ supports
         shift0, shift1 = np.zeros(room.shift.size), np.zeros(room.shift.size)
-        shift0[:-1], shift1[:-1] = system.imposed_parts @ self._supports, system.imposed_parts @ supports
+        shift0[:-1], shift1[:-1] = system.imposed_parts @ self.supports, system.imposed_parts @ supports
         self._peak = max(
-            self._peak, system.force_scale(p1) if np.any(p1) else 0.0, float(np.abs(self._motion.f0).max())
+            self._peak, system.force_scale(p1) if np.any(p1) else 0.0, float(np.abs(self.motion.f0).max())
         )
         reference = max(self._peak, system.rounding / _TOLERANCE)
         options = np.array([_TOLERANCE * reference, 20.0, 8.0])
-        status = advance(system.plan, room, self._motion, p0, p1, shift0, shift1, 1.0, STATIC, options)
+        status = advance(system.plan, room, self.motion, p0, p1, shift0, shift1, 1.0, STATIC, options)
         if status != CONVERGED:
             raise Frame2dError(
                 f"the tested part has no equilibrium at interface displacement {target.tolist()}: it failed, or a law "
                 "ended"
             )
-        self._supports, self._displacement = supports, target
+        self.supports, self._displacement = supports, target
         self.last_sequence = command.sequence
         return self.read()
 
     def read(self) -> Reading:
-        return Reading(self._displacement.copy(), self._force() - self._zero)
+        return Reading(self._displacement.copy(), self._force() - self.force_at_start)
 
     def state(self) -> State:
         """State of the tested part now: `replace_devices` of its system takes it, and gives one to begin from."""
-        motion = self._motion._replace(**{k: array.copy() for k, array in self._motion._asdict().items()})
+        motion = self.motion._replace(**{k: array.copy() for k, array in self.motion._asdict().items()})
         return State(
-            motion, self.begin.time, self._load.copy(), self._supports.copy(), self.begin.released, self.begin.replaced,
+            motion, self.begin.time, self._load.copy(), self.supports.copy(), self.begin.released, self.begin.replaced,
             dict(self.begin.cases),
         )  # fmt: skip
 
@@ -144,9 +157,9 @@ class FrameSpecimen(Specimen):
         The interface stays where it is and the channels keep their zero.
         """
         new = self.system.replace_devices(self.state(), list(devices))
-        zero, origin, moved = self._zero, self._origin, self._displacement
+        zero, origin, moved = self.force_at_start, self._origin, self._displacement
         self._begin_from(new)
-        self._zero, self._origin, self._displacement = zero, origin, moved
+        self.force_at_start, self._origin, self._displacement = zero, origin, moved
         self.begin = new
         return self.apply(Command(self.last_sequence, moved, 1.0))
 
@@ -165,7 +178,7 @@ class FrameSpecimen(Specimen):
 
     def _virgin_blocks(self, virgin: Virgin) -> tuple[np.ndarray, np.ndarray]:
         gather, imposed = self.system.gather_all @ self.system.free, self.system.imposed_parts
-        across, ends = np.zeros((self.system.count, self.system.held.size)), self._supports_stiffness.copy()
+        across, ends = np.zeros((self.system.count, self.system.held.size)), self._end_stiffness.copy()
         for place in self.system.parts:
             first, width = self.system.plan.k_at[place.number], place.last - place.first
             k = virgin.ke[first : first + width**2].reshape(width, width)
@@ -217,4 +230,4 @@ class FrameSpecimen(Specimen):
         }
 
 
-__all__ = ["FrameSpecimen", "held_at"]
+__all__ = ["FrameSpecimen", "computed_state", "held_at"]

@@ -20,11 +20,11 @@ def part_state(whole: System, state: State, part: System) -> State:
 
     Members keep their memories. Raises `InputError` for nodes or members that the whole does not have.
     """
-    for kind, own, known in (
+    for kind, names, known in (
         ("node", part.node_index, whole.node_index),
         ("member", part.pieces, whole.pieces),
     ):
-        unknown = [name for name in own if name not in known]
+        unknown = [name for name in names if name not in known]
         if unknown:
             raise InputError(
                 f"{kind} {unknown[0]!r} of the part is not in the whole frame; allowed: parts that keep its names"

@@ -79,3 +79,20 @@ def test_missed_steps_are_counted_by_their_end():
     assert "missed 2" in figures.text()
     idle = empty_loop(1000.0, 0.05)
     assert idle.steps == 50 and sum(idle.histogram) == 50
+
+
+def test_a_hybrid_test_stands_in_for_a_time_history(record):
+    """A test on the simulated rig gives a response of the whole frame, from which a second one goes on after repair."""
+    system = laboratory.demo_split().whole_system
+    first = laboratory.demo_hybrid(system, record, factor=1.5)
+    reference = laboratory.demo_reference(record, 1.5)
+    peak = float(np.abs(reference.displacement("A5")).max())
+    assert np.abs(first.displacement("A5") - reference.displacement("A5")).max() < 0.03 * peak
+    repaired = system.replace_devices(first.state, ["pin 1"])
+    again = laboratory.demo_hybrid(system, record, repaired, factor=0.5)
+    compared = laboratory.demo_reference(record, 0.5, repaired)
+    assert again.state.replaced == ("pin 1",) and again.time[0] == pytest.approx(0.8)
+    assert (
+        np.abs(again.displacement("A5") - compared.displacement("A5")).max()
+        < 0.03 * np.abs(compared.displacement("A5")).max()
+    )
