@@ -126,7 +126,8 @@ def matched(reference: Shapes, shape: np.ndarray) -> int:
 
 def _modal(reference: Model, reduced: Model, floors: list[str], count: int, limits: Limits) -> Iterator[Row]:
     have = len(reduced.levels())
-    a, b = reference.modes(max(count, have)), reduced.modes(min(count, have))
+    # More of the reference's: a mode of the reduced model may stand for a late one, among those that twist.
+    a, b = reference.modes(4 * max(count, have)), reduced.modes(min(count, have))
     pick_a = [list(reference.levels()).index(floor) for floor in floors]
     pick_b = [list(reduced.levels()).index(floor) for floor in floors]
     there = Shapes(a.period, a.shape[pick_a], a.effective)
