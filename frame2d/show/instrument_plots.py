@@ -38,17 +38,34 @@ SHOWN = {"m": ("mm", 1e3), "rad": ("mrad", 1e3), "N": ("kN", 1e-3), "N·m": ("kN
          "1/m": ("1/km", 1e3)}  # fmt: skip
 
 
-def plot_sensor_map(sensors: "SensorMap") -> "Figure":
-    """Frame with every sensor at its place and on its side, names of the channels beside; axes in m."""
+#: Names of channels longer than this are numbered in the picture and listed beside it.
+LONGEST_NAME = 5
+
+
+def plot_sensor_map(sensors: "SensorMap", numbered: bool | None = None) -> "Figure":
+    """The instrumented part of the frame with every sensor at its place and on its side; axes in m.
+
+    Channels bear their names, or numbers with a list beside (`numbered`; None: where a name is long). What is not built
+    is pale.
+    """
     frame = sensors.frame
-    x = [node.x for node in frame.nodes.values()]
-    y = [node.y for node in frame.nodes.values()]
-    size = float(max(np.ptp(x), np.ptp(y)))
+    x, y = np.array(_extent(sensors)).T
+    size = float(max(np.ptp(x), np.ptp(y))) or 1.0
     low = min(x) - 0.24 * size, min(y) - 0.06 * size
     high = max(x) + 0.20 * size, max(y) + 0.16 * size
     inch = min(8.2 / (high[0] - low[0]), 7.5 / (high[1] - low[1]))
-    figure = new_figure(inch * (high[0] - low[0]) + 0.9, inch * (high[1] - low[1]) + 1.9)
-    axes = figure.add_subplot()
+    if numbered is None:
+        numbered = max(len(name) for name in sensors.channels) > LONGEST_NAME
+    tags = {name: str(k) if numbered else name for k, name in enumerate(sensors.channels, 1)}
+    tall, listing = inch * (high[1] - low[1]) + 1.9, 0.0
+    if numbered:
+        tall, listing = max(tall, 0.155 * len(tags) + 1.2), 2.6
+    figure = new_figure(inch * (high[0] - low[0]) + 0.9 + listing, tall)
+    if numbered:
+        axes, beside = figure.subplots(1, 2, width_ratios=(inch * (high[0] - low[0]), listing))
+        _listing(beside, sensors)
+    else:
+        axes = figure.add_subplot()
     built = sensors.built()
     for placed in frame.members.values():
         i, j = frame.nodes[placed.i], frame.nodes[placed.j]
@@ -56,20 +73,21 @@ def plot_sensor_map(sensors: "SensorMap") -> "Figure":
             [i.x, j.x], [i.y, j.y], color=INK if placed.name in built else "#d0d0d0", linewidth=1.4, zorder=1,
             linestyle=(0, (5, 2)) if isinstance(placed.member, Brace) else "-", solid_capstyle="round",
         )  # fmt: skip
-    axes.plot(x, y, "o", color=INK, markersize=3, zorder=2)
+    every = list(frame.nodes.values())
+    axes.plot([n.x for n in every], [n.y for n in every], "o", color=INK, markersize=3, zorder=2)
     for place in sensors.places.values():
         names = [channel for channel in sensors.channels.values() if channel.place == place.name]
         if isinstance(place, Section | Zone):
-            _beside(axes, sensors, place, names, size)
+            _beside(axes, sensors, place, names, size, tags)
         elif isinstance(place, Panel) and names:
-            _panel(axes, sensors, place, names, size)
+            _panel(axes, sensors, place, _listed(names, tags), size)
         elif isinstance(place, Bar) and names:
             placed = frame.members[place.member]
             i, j = frame.nodes[placed.i], frame.nodes[placed.j]
             at = (0.55 * i.x + 0.45 * j.x, 0.55 * i.y + 0.45 * j.y)
             axes.plot(*at, "D", color=PURPLE, markersize=7, zorder=4)
-            _name(axes, at, (9, -9), _listed(names), PURPLE)
-    _pushers(axes, sensors, size)
+            _name(axes, at, (9, -9), _listed(names, tags), PURPLE)
+    _pushers(axes, sensors, size, tags)
     handles = [
         axes.plot([], [], marker, color=colour, linestyle="none", markersize=6, label=label)[0]
         for marker, colour, label in (
@@ -93,8 +111,29 @@ def plot_sensor_map(sensors: "SensorMap") -> "Figure":
     return figure
 
 
-def _listed(channels: Sequence[Any]) -> str:
-    return ", ".join(channel.name for channel in channels)
+def _extent(sensors: "SensorMap") -> list[tuple[float, float]]:
+    """Points of the nodes that sensors stand at or between."""
+    frame = sensors.frame
+    nodes: set[str] = set()
+    for place in sensors.places.values():
+        if isinstance(place, Section | Zone | Bar):
+            nodes |= {frame.members[place.member].i, frame.members[place.member].j}
+        elif isinstance(place, Point | Actuator):
+            nodes.add(place.node)
+        elif isinstance(place, Panel):
+            nodes.add(_panel_node(sensors, place))
+    return [(frame.nodes[node].x, frame.nodes[node].y) for node in nodes]
+
+
+def _listing(axes: "Axes", sensors: "SensorMap") -> None:
+    """Numbers, names, units and signs of all channels, one a line."""
+    axes.axis("off")
+    rows = [f"{k}  {c.name} ({c.unit}, {c.sign:+d})" for k, c in enumerate(sensors.channels.values(), 1)]
+    axes.text(0.0, 1.0, "\n".join(rows), transform=axes.transAxes, fontsize=7, va="top", linespacing=1.35)
+
+
+def _listed(channels: Sequence[Any], tags: dict[str, str]) -> str:
+    return ", ".join(tags[channel.name] for channel in channels)
 
 
 def _name(axes: "Axes", at: Any, shift: tuple[float, float], text: str, colour: str) -> None:
@@ -106,7 +145,14 @@ def _name(axes: "Axes", at: Any, shift: tuple[float, float], text: str, colour: 
     )  # fmt: skip
 
 
-def _beside(axes: "Axes", sensors: "SensorMap", place: Any, channels: Sequence[Any], size: float) -> None:
+def _beside(
+    axes: "Axes",
+    sensors: "SensorMap",
+    place: Any,
+    channels: Sequence[Any],
+    size: float,
+    tags: dict[str, str],
+) -> None:
     """Gauges as squares, transducers as bars over their length, on their side of the member."""
     frame = sensors.frame
     (c, s), *_ = span_of(frame, place.member)
@@ -126,23 +172,26 @@ def _beside(axes: "Axes", sensors: "SensorMap", place: Any, channels: Sequence[A
             axes.plot(*points.T, color=VERMILION, linewidth=2.2, marker="|", markersize=6, zorder=4)
         away = across * side
         shift = (0.0 if abs(away[0]) < 0.5 else 7.0 * away[0], 0.0 if abs(away[1]) < 0.5 else 7.0 * away[1])
-        _name(axes, points.mean(axis=0), shift, channel.name, BLUE if gauge else VERMILION)
+        _name(axes, points.mean(axis=0), shift, tags[channel.name], BLUE if gauge else VERMILION)
 
 
-def _panel(axes: "Axes", sensors: "SensorMap", place: Panel, channels: Sequence[Any], size: float) -> None:
+def _panel_node(sensors: "SensorMap", place: Panel) -> str:
     from frame2d.instruments.laws import laws_of
 
-    member = laws_of(sensors.system)[place.device.lstrip("-")].member
-    node = sensors.frame.nodes[sensors.frame.members[member].j]
+    return sensors.frame.members[laws_of(sensors.system)[place.device.lstrip("-")].member].j
+
+
+def _panel(axes: "Axes", sensors: "SensorMap", place: Panel, text: str, size: float) -> None:
+    node = sensors.frame.nodes[_panel_node(sensors, place)]
     h = 0.03 * size
     for k in (1.0, -1.0):
         axes.plot(
             [node.x - h, node.x + h], [node.y - k * h, node.y + k * h], color=GREEN, linewidth=1.6, zorder=4
         )
-    _name(axes, (node.x, node.y + h), (0.0, 8.0), _listed(channels), GREEN)
+    _name(axes, (node.x, node.y + h), (0.0, 8.0), text, GREEN)
 
 
-def _pushers(axes: "Axes", sensors: "SensorMap", size: float) -> None:
+def _pushers(axes: "Axes", sensors: "SensorMap", size: float, tags: dict[str, str]) -> None:
     """Actuators as arrows towards their node, displacement transducers as rings; one label a node."""
     beside: dict[str, list[str]] = {}
     left = min(node.x for node in sensors.frame.nodes.values())
@@ -162,13 +211,13 @@ def _pushers(axes: "Axes", sensors: "SensorMap", size: float) -> None:
                 (float(tail[0]), float(tail[1])), zorder=3,
                 arrowprops={"arrowstyle": "<|-|>", "color": ORANGE, "linewidth": 2.5},
             )  # fmt: skip
-            _name(axes, tail, (0.0, 9.0), f"{place.name}: {_listed(channels)}", ORANGE)
+            _name(axes, tail, (0.0, 9.0), f"{place.name}: {_listed(channels, tags)}", ORANGE)
         else:
             axes.plot(node.x, node.y, "o", markersize=9, markerfacecolor="none", color=GREEN, zorder=3)
-            beside.setdefault(place.node, []).extend(channel.name for channel in channels)
+            beside.setdefault(place.node, []).extend(tags[channel.name] for channel in channels)
     for name, channels_here in beside.items():
         node = sensors.frame.nodes[name]
-        _name(axes, (node.x, node.y), (-10.0, -14.0), ", ".join(channels_here), GREEN)
+        _name(axes, (node.x, node.y), (-9.0, 9.0), ", ".join(channels_here), GREEN)
 
 
 def plot_quantities(

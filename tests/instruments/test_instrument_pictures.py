@@ -29,6 +29,8 @@ def test_the_sensor_map_names_every_channel(sensors, tmp_path):
     assert all(name in words for name in sensors.channels)
     assert save_figure(figure, tmp_path / "map.png").stat().st_size > 10_000
     assert "23 channels" in figure.get_supxlabel()
+    axes, beside = plot_sensor_map(sensors, numbered=True).axes
+    assert "17  D1 (mm, +1)" in beside.texts[0].get_text() and "17, 18" in [t.get_text() for t in axes.texts]
 
 
 def test_quantities_stand_beside_the_truth(sensors, quantities, response, clock):
