@@ -273,7 +273,7 @@ def oscillator_figures(samples: int = 3000) -> list[dict[str, Any]]:
     """The published oscillator simulated and re-identified from its resonance on."""
     P = PUBLISHED
     test, other = published_test(samples), published_test(samples, 1)
-    truth = {
+    truth: dict[str, Any] = {
         "elastic": P["k"],
         "A": P["alpha"],
         "beta": P["beta"] * P["gamma"],
@@ -321,7 +321,7 @@ def oscillator_figures(samples: int = 3000) -> list[dict[str, Any]]:
             f"published oscillator: {p.name} (published {truth[p.name]:g})",
             p.value,
             "",
-            spread=[float(p.low), float(p.high)],
+            spread=[p.low or 0.0, p.high or 0.0],
         )
         for p in found.fitted
     ]  # type: ignore[list-item]

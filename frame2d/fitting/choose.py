@@ -5,15 +5,10 @@ from typing import Any, TypeAlias
 
 from frame2d.errors import InputError, known
 from frame2d.fitting.forms import Form, flat, own_form
+from frame2d.fitting.multilinear_forms import MultilinearForm, PinchedMultilinearForm
 from frame2d.fitting.nested_forms import SeveralForm, wrapped
 from frame2d.fitting.scales import Scales, Side
-from frame2d.fitting.sided_forms import (
-    AsymmetricForm,
-    DeterioratingForm,
-    MultilinearForm,
-    PinchedForm,
-    PinchedMultilinearForm,
-)
+from frame2d.fitting.sided_forms import AsymmetricForm, DeterioratingForm, PinchedForm
 from frame2d.fitting.tables import TABLES
 from frame2d.fitting.unnormalised import UnnormalisedForm
 from frame2d.materials import (

@@ -41,6 +41,7 @@ def fit(
 ) -> Fit:
     """Fit `law` (a name, a class, or an instance to start from) to all `tests` (cyclic or vibration) at once.
 
+    The numbers of an instance are where the search starts (moved into the ranges) and what stays fixed.
     `free`: None for the usual parameters of the law, "all", names, or groups such as "pinching" (added to the
     usual ones). `fixed` values, `tied` rules ("1 - beta" or a function of the dictionary of parameters) and
     `bounds` (low, high) in SI, by name. `estimate` "likelihood" ends with the maximum likelihood of the force
@@ -108,7 +109,7 @@ def problem_of(
 
 
 _ESTIMATORS = {
-    "likelihood": "maximum likelihood, white Gaussian noise on the force, its size estimated a test",
+    "likelihood": "maximum likelihood, white Gaussian noise on the force, its size estimated for each test",
     "weighted": "weighted least squares of force, energy and peaks; sandwich for white noise on the force",
 }
 
