@@ -99,7 +99,6 @@ class Run:
         self.lam[0] = first
         self.evaluations = np.zeros(self.total + 1, dtype=np.int64)
         self.slopes: dict[Any, Slope] = {}
-        self.compliances: dict[tuple[int, int], np.ndarray] = {}
         self.energy = np.zeros(self.total + 1)
         self.work = np.zeros(self.total + 1)
 
@@ -217,9 +216,10 @@ class Interleaved:
         self.ahead = [False] * len(run.parts)
         if isinstance(method, PegonMagonette):
             self.ahead = method.ahead_of(run.names, run.ratios)
-        #: Of each part: own instant from which its present step starts, free velocities at its ends, compliance.
+        #: Of each part: own instant from which its present step starts; velocities at the ends of the step under the
+        #: multipliers of its start, and these; compliance.
         self.origin = [0] * len(run.parts)
-        self.free: list[tuple[np.ndarray, np.ndarray]] = [(run.lam[0], run.lam[0])] * len(run.parts)
+        self.seen = [(run.lam[0],) * 3] * len(run.parts)
         self.compliance: list[np.ndarray] = [np.zeros((0, 0))] * len(run.parts)
 
     def run(self) -> None:
@@ -231,7 +231,7 @@ class Interleaved:
             self.advance(step)
 
     def begin(self, k: int, step: int) -> None:
-        """Begin an own step of part `k`: where from, and its free velocity if others must see it on the way."""
+        """Begin an own step of part `k`: where from, and what others see of it on the way."""
         run = self.all
         part, here = run.parts[k], step // run.ratios[k]
         self.origin[k] = here - 1 if self.ahead[k] and here else here
@@ -252,8 +252,7 @@ class Interleaved:
             run.fail(step)
         assert kept.matrix is not None
         self.compliance[k] = kept.matrix
-        link = kept.matrix @ lam
-        self.free[k] = part.velocity(run.snaps[k][here]) - link, found[0] - link
+        self.seen[k] = part.velocity(run.snaps[k][here]), found[0], lam
 
     def try_step(self, k: int, here: int, lam: np.ndarray) -> Any:
         """Own step of part `k` that ends at the own instant `here` + 1."""
@@ -265,14 +264,17 @@ class Interleaved:
         run = self.all
         arriving = [k for k, ratio in enumerate(run.ratios) if (step + 1) % ratio == 0]
         waiting = [k for k in range(len(run.parts)) if k not in arriving]
+        around = run.lam[step]
         seen, compliance = np.zeros(run.lam.shape[1]), np.zeros((run.lam.shape[1],) * 2)
         for k in waiting:
             s = (step + 1) % run.ratios[k] / run.ratios[k]
-            seen += (1.0 - s) * self.free[k][0] + s * self.free[k][1]
+            before, after, lam = self.seen[k]
+            # (1 − s)·F₀ + s·F₁ + H·Λ about the present multipliers, so that nothing large cancels.
+            seen += (1.0 - s) * before + s * after + self.compliance[k] @ (around - lam)
             compliance += self.compliance[k]
 
         def evaluate(lam: np.ndarray) -> tuple[np.ndarray, Any] | None:
-            gap, reached = seen + compliance @ lam, []
+            gap, reached = seen + compliance @ (lam - around), []
             for k in arriving:
                 snap = self.try_step(k, step // run.ratios[k], lam)
                 if snap is None:
@@ -304,7 +306,9 @@ class Interleaved:
             trials.append(run.parts[k].open(run.snaps[k][origin], origin, here + 1, lam0))
         if any(trial is None for trial in trials):
             return False
-        found = solve_jointly(trials, seen, compliance, run.guess(step, 1), run.tolerance, run.most)
+        found = solve_jointly(
+            trials, seen, compliance, run.lam[step], run.guess(step, 1), run.tolerance, run.most
+        )
         if found is None:
             return False
         run.lam[step + 1], run.evaluations[step + 1] = found

@@ -99,6 +99,10 @@ class Trial:
         """B·v at the trial displacement."""
         return np.asarray(self.rows @ (self.room.vp + self.cv * (self.room.q - self.room.qp)))
 
+    def grain(self) -> float:
+        """What rounding of the displacements leaves of B·v."""
+        return 1e-15 * self.cv * float(np.abs(self.rows @ self.room.q).max())
+
     def close(self, lam: np.ndarray) -> tuple[Motion, np.ndarray]:
         """Motion at the end of the step, and the rate of displacement (the velocity in the second-order form)."""
         p0, p1 = self.loads[0], self.loads[1] + lam @ self.rows
@@ -113,20 +117,21 @@ def solve_jointly(
     trials: Sequence[Trial],
     seen: np.ndarray,
     compliance: np.ndarray,
+    around: np.ndarray,
     guess: np.ndarray,
     tolerance: float,
     most: int,
 ) -> tuple[np.ndarray, int] | None:
     """Multipliers at which every trial is balanced to `tolerance` (N) and the velocity gap is shut, and iterations.
 
-    None where the iteration finds no end: the trials are then of no further use.
+    Parts on the way add `seen` + `compliance`·(Λ − `around`) to the gap. None where the iteration finds no end: the trials are then of no further use.
     """
     lam = guess.copy()
-    norm, gap, speed = state_of(trials, seen, compliance, lam)
+    norm, gap, shut = state_of(trials, seen, compliance, lam - around, lam)
     for turn in range(most + 1):
         if not np.isfinite(norm):
             return None
-        if norm <= tolerance and np.abs(gap).max() <= SHUT * speed:
+        if norm <= tolerance and np.abs(gap).max() <= shut:
             return lam, turn
         move = by_parts(trials, compliance, gap)
         if move is None:
@@ -138,7 +143,7 @@ def solve_jointly(
             for trial in trials:
                 trial.move(share)
             lam = start + share * move
-            after, gap, speed = state_of(trials, seen, compliance, lam)
+            after, gap, shut = state_of(trials, seen, compliance, lam - around, lam)
             if after <= max(0.9 * norm, tolerance):
                 break
             share *= 0.5
@@ -188,10 +193,11 @@ def by_border(trials: Sequence[Trial], compliance: np.ndarray, gap: np.ndarray) 
 
 
 def state_of(
-    trials: Sequence[Trial], seen: np.ndarray, compliance: np.ndarray, lam: np.ndarray
+    trials: Sequence[Trial], seen: np.ndarray, compliance: np.ndarray, moved: np.ndarray, lam: np.ndarray
 ) -> tuple[float, np.ndarray, float]:
-    """Largest residual norm, velocity gap, and the largest velocity at the ties."""
+    """Largest residual norm, velocity gap, and the gap that counts as shut."""
     norm = max(trial.look(lam) for trial in trials)
     speeds = [trial.velocity() for trial in trials]
-    gap = seen + compliance @ lam + sum(speeds)
-    return norm, gap, float(max(np.abs(speed).max() for speed in speeds)) + 1e-300
+    gap = seen + compliance @ moved + sum(speeds)
+    largest = float(max(np.abs(speed).max() for speed in [seen, *speeds]))
+    return norm, gap, SHUT * largest + max(trial.grain() for trial in trials) + 1e-300
