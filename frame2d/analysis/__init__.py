@@ -10,6 +10,7 @@
 
 from frame2d.analysis.buckling import buckling
 from frame2d.analysis.damping import Caughey, Modal, Rayleigh, StiffnessMass
+from frame2d.analysis.ensemble import ensemble
 from frame2d.analysis.history import time_history
 from frame2d.analysis.modes import Modes, modes
 from frame2d.analysis.operators import stable_step
@@ -55,6 +56,7 @@ __all__ = [
     "chang",
     "chung_hulbert",
     "cyclic",
+    "ensemble",
     "first_order_alpha",
     "gravity",
     "hilber",
