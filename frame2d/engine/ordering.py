@@ -118,7 +118,7 @@ def symbolic(rows: np.ndarray, cols: np.ndarray, size: int) -> Pattern:
     start = np.concatenate([[0], np.cumsum([column.size for column in columns])]) if size else np.zeros(1)
     row = np.concatenate(columns) if size else np.zeros(0)
     runs: list[list[tuple[int, int, int]]] = [[] for _ in range(size)]
-    for first, end in zip(block, [*block[1:], size], strict=True):
+    for first, end in zip(block, [*block[1:], size], strict=True) if size else ():
         for place in range(int(start[first]) + 1, int(start[first + 1])):
             j = int(row[place])
             runs[j].append((first, min(j, end) - first, place))

@@ -26,7 +26,6 @@ from frame2d.engine.evaluate import symmetric_product
 from frame2d.engine.explicit import EXPLICIT, SPLITTING
 from frame2d.engine.measured_step import Link, correct, load_of, predict
 from frame2d.engine.newton import CONVERGED
-from frame2d.engine.ordering import Pattern
 from frame2d.engine.plan import Plan, lower_columns, new_room
 from frame2d.errors import Frame2dError, InputError, positive, within
 from frame2d.hybrid.box import boxed, opened
@@ -252,7 +251,7 @@ class FrameSolver:
         plan: Plan = system._plan(csr_matrix(coo_matrix((values, (rows, cols)), shape=(n, n))))
         starts = plan.a_start.astype(np.int64)
         a_col = np.repeat(np.arange(n), starts[1:] - starts[:-1])
-        pattern = Pattern(*plan[:5])
+        pattern = plan.pattern
         tangent = np.zeros(plan.row.size)
         np.add.at(tangent, plan.t_place, plan.t_weight * virgin.ke[plan.t_entry])
         share = L.T @ operator @ L
