@@ -100,8 +100,11 @@ class AxialEffect:
                 ("end moment", "N·m", found.moment),
                 ("hinge rotation", "rad", found.hinge),
             ):
+                # What rounding leaves of an unloaded column is nothing.
+                least = 1e-9 * max(abs(value) for value in values.values())
+                shown = {way: value if abs(value) > least else 0.0 for way, value in values.items()}
                 lines.append(
-                    f"  {what}: " + ", ".join(f"{way} {value:.4g} {unit}" for way, value in values.items())
+                    f"  {what}: " + ", ".join(f"{way} {value:.4g} {unit}" for way, value in shown.items())
                 )
         return "\n".join(lines)
 
