@@ -85,9 +85,11 @@ def test_a_cluster_of_worker_processes_gives_the_same_bits(threaded):
         ) as cluster,
         distributed.Client(cluster) as client,
     ):
+        client.wait_for_workers(2, timeout=120)
         found = sweep(RUN, JOBS, executor=client.get_executor())
         pids = client.run(lambda: __import__("os").getpid())
         assert len(set(pids.values())) == 2
+    assert [run.message for run in found] == [""] * len(JOBS)
     assert [run.values for run in found] == [run.values for run in threaded]
 
 
