@@ -110,6 +110,7 @@ class MovingMatrix:
         """Largest force that acts or stands at the start."""
         snap, _ = self.start()
         forces = np.abs(self.loads).max(), np.abs(self.K @ snap.u).max(), np.abs(self.C @ snap.v).max()
+        # Where nothing else acts: what would stop the part within a hundred steps.
         inertia = np.abs(self.M @ snap.v).max() / (100.0 * self.dt)
         return float(max(*forces, inertia)) or 1.0
 
