@@ -9,7 +9,7 @@
 | --- | --- |
 | scales, channel, places, sensor_map, reading_maps | units; channels; places on the frame; the whole map; TOML and CSV |
 | derived, quantity | what each quantity is made of; its history, uncertainty, validity; works |
-| relations, closure | statics, kinematics and energy that must close; the channel that keeps them from it |
+| relations, judge, faults, closure | statics, kinematics and energy that must close; the channel that keeps them from it |
 | recording, findings, clocks, files | raw readings; what is wrong with them; common times; CSV and HDF5 |
 | truth, virtual, follow | what faultless and faulty sensors read of a `Response`; a specimen led by displacements |
 | laws, refit, signals, division | laws fitted again to measured loops; law, reduction, integration, rig in the error |
@@ -19,9 +19,10 @@ A test as a whole: truth → `virtual_recordings` → `synchronise` → `reduce`
 
 from frame2d.instruments.channel import Channel
 from frame2d.instruments.clocks import look_at, synchronise
-from frame2d.instruments.closure import Check, Closure, Suspect, check_closure
+from frame2d.instruments.closure import Closure, check_closure
 from frame2d.instruments.derived import Derived, derive
 from frame2d.instruments.division import AfterTest, Division, ErrorPart, after_test, divide_error
+from frame2d.instruments.faults import Suspect
 from frame2d.instruments.files import (
     load_readings,
     read_recording,
@@ -31,6 +32,7 @@ from frame2d.instruments.files import (
 )
 from frame2d.instruments.findings import Finding, check_times, find
 from frame2d.instruments.follow import follow, follow_specimen
+from frame2d.instruments.judge import Check
 from frame2d.instruments.laws import with_laws
 from frame2d.instruments.places import Actuator, Bar, End, Joint, Panel, Point, Section, Storey, Zone
 from frame2d.instruments.quantity import Quantity, budget, coverage, reduce, work_of
