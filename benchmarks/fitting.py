@@ -77,15 +77,15 @@ def row(
     spread: Sequence[float] = (),
 ) -> dict[str, Any]:
     """One figure."""
-    values = list(spread) or [value]
+    values = [float(each) for each in spread] or [float(value)]
     return {
         "name": name,
-        "value": value,
+        "value": float(value),
         "unit": unit,
         "low": min(values),
         "high": max(values),
         "goal": goal,
-        "ok": ok,
+        "ok": None if ok is None else bool(ok),
     }
 
 
@@ -346,7 +346,9 @@ def covered(
     return held, {p.name: p.status for p in found.fitted}
 
 
-def coverage_figures(seeds: int = 50, points_per_cycle: int = 60) -> list[dict[str, Any]]:
+def coverage_figures(
+    seeds: int = 50, points_per_cycle: int = 60, devices: Sequence[tuple[str, Law, Any]] = DEVICES
+) -> list[dict[str, Any]]:
     """Share of hidden values inside their 95 % intervals, pooled over identifiable parameters, and the worst one.
 
     What is identifiable is decided beforehand, by the library's own rule (an interval shorter than half of the
@@ -354,7 +356,7 @@ def coverage_figures(seeds: int = 50, points_per_cycle: int = 60) -> list[dict[s
     """
     u = eccs45(YIELD, (2, 4, 6, 8)).by_steps(points_per_cycle).deformation
     rows, all_hits, all_cases = [], 0, 0
-    for name, law, free in DEVICES:
+    for name, law, free in devices:
         _, status = covered(law, free, 9999, u)
         judged = [p for p, state in status.items() if state == "fitted"]
         hits = dict.fromkeys(judged, 0)

@@ -1,10 +1,12 @@
 """Intervals, noise, and what a test does not determine."""
 
+import json
+
 import numpy as np
 import pytest
 from scipy.stats import t as student
 
-from benchmarks.fitting import SMOOTH, UNSYMMETRIC, covered
+from benchmarks.fitting import DEVICES, SMOOTH, UNSYMMETRIC, coverage_figures, covered
 from frame2d.component_tests import CyclicTest, eccs45
 from frame2d.fitting import Effort, fit, virtual_test
 from frame2d.fitting.noise import noise_of
@@ -102,3 +104,11 @@ def test_a_pinched_device_fitted_without_pinching_is_told_what_to_try() -> None:
     found = fit("BoucWen", test, effort=Effort(6, 10, 1), profile="none", progress=False)
     assert found.unused == ("degradation", "pinching")
     assert "perhaps free=['degradation', 'pinching']" in str(found)
+
+
+def test_figures_of_the_benchmark_are_plain_data() -> None:
+    """A short coverage run gives figures that JSON takes, judged by the goals printed beside them."""
+    lines = coverage_figures(seeds=1, points_per_cycle=20, devices=DEVICES[:1])
+    read = json.loads(json.dumps(lines))
+    assert read == lines and {"name", "value", "unit", "low", "high", "goal", "ok"} == set(read[0])
+    assert read[-1]["ok"] == (92.0 <= read[-1]["value"] <= 98.0)
