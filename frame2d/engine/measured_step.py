@@ -18,11 +18,11 @@ from frame2d.engine.evaluate import assemble, gather_forces, symmetric_product
 from frame2d.engine.explicit import EXPLICIT, dense_product
 from frame2d.engine.implicit import ALPHA_F, ALPHA_M, BETA, GAMMA, commit, prepare
 from frame2d.engine.newton import CONVERGED, NO_ANSWER, NOT_CONVERGED, ROUNDING, equilibrate, residual
-from frame2d.engine.plan import ALGORITHM, DAMPED, EVALUATIONS, ITERATIONS, STEPS
+from frame2d.engine.plan import ALGORITHM, DAMPED, ITERATIONS, STEPS
 from frame2d.engine.solve import factor_tangent, solve_tangent
 from frame2d.engine.splitting import FACTORED
 from frame2d.engine.splitting import correct as correct_parts
-from frame2d.kernels import compiled
+from frame2d.kernels import compiled, uncounted
 
 #: Constant-stiffness iterations of the massless freedoms before a full Newton iteration is tried.
 PATIENCE = 8
@@ -42,19 +42,20 @@ class Link(NamedTuple):
     #: Written: displacement to command, measured force carried to the end of the step.
     target: np.ndarray  # (f,)
     force: np.ndarray  # (f,)
+    moved: np.ndarray  # (f,)
     #: Written: load with the measured force at the start and at the end of the step.
     p0: np.ndarray  # (n,)
     p1: np.ndarray  # (n,)
 
 
-@compiled
+@uncounted
 def load_of(base, influence, ground, out):
     """out = base + ground·influence."""
     for i in range(out.size):
         out[i] = base[i] + ground * influence[i]
 
 
-@compiled
+@uncounted
 def _target(link, q):
     for k in range(link.at.size):
         s = link.at[k]
@@ -63,13 +64,38 @@ def _target(link, q):
         link.target[k] = s
 
 
-@compiled
-def _measured(link, force, p1, moved):
-    """Load p̃ at the end of the step; `moved`: L·(u' − ũ) by freedoms, or empty."""
+# The engine's inlined functions, each compiled here once.
+
+
+@uncounted
+def _factor_at_rest(plan, room, weight):
+    assemble(plan, room, weight, True)
+    factor_tangent(plan, room)
+
+
+@uncounted
+def _solve(plan, room):
+    solve_tangent(plan, room, room.r, room.dx)
+
+
+@uncounted
+def _forces(plan, room):
+    symmetric_product(plan.k_start, plan.k_row, plan.k_val, room.q, room.y)
+    gather_forces(plan, room.fe, room.y)
+
+
+@uncounted
+def _newton(held, room, motion, dt, cv, tolerance, most, virgin):
+    return equilibrate(held, room, motion, room.shift, dt, 1.0, cv, tolerance, most, virgin)
+
+
+@uncounted
+def _measured(link, force, p1):
+    """Load p̃ at the end of the step, the force carried along L·(u' − ũ) in `link.moved`."""
     for k in range(force.size):
         s = force[k]
-        for j in range(moved.size):
-            s += link.operator[k, j] * moved[j]
+        for j in range(force.size):
+            s += link.operator[k, j] * link.moved[j]
         link.force[k] = s
     for i in range(p1.size):
         s = p1[i]
@@ -101,7 +127,7 @@ def correct(plan, room, motion, op, link, force, p1, dt, scheme):
         link.p0[i] = link.p1[i]
 
 
-@compiled
+@uncounted
 def _predict_splitting(plan, room, motion, p0, p1, dt, scheme):
     n = motion.q.size
     alpha_m, alpha_f, gamma, beta = scheme[ALPHA_M], scheme[ALPHA_F], scheme[GAMMA], scheme[BETA]
@@ -129,7 +155,7 @@ def _predict_splitting(plan, room, motion, p0, p1, dt, scheme):
     return CONVERGED
 
 
-@compiled
+@uncounted
 def _correct_splitting(plan, room, motion, op, link, force, p1, dt, scheme):
     weight = 1.0 - scheme[ALPHA_F]
     f = force.size
@@ -139,37 +165,36 @@ def _correct_splitting(plan, room, motion, op, link, force, p1, dt, scheme):
             s += link.rows[k, i] * (force[k] - link.zero[k])
         room.r[i] -= weight * s
     if room.note[FACTORED] != dt:
-        assemble(plan, room, weight, True)
-        factor_tangent(plan, room)
+        _factor_at_rest(plan, room, weight)
         room.note[FACTORED] = dt
     room.counts[ITERATIONS] += 1
-    solve_tangent(plan, room, room.r, room.dx)
-    moved = np.zeros(f)
+    _solve(plan, room)
     for k in range(f):
+        s = 0.0
         for i in range(p1.size):
-            moved[k] += link.rows[k, i] * room.dx[i]
+            s += link.rows[k, i] * room.dx[i]
+        link.moved[k] = s
     for i in range(p1.size):
         room.q[i] += room.dx[i]
     correct_parts(plan, room, op)
-    _measured(link, force, p1, moved)
+    _measured(link, force, p1)
     commit(plan, room, motion, link.p0, link.p1, dt, scheme)
 
 
-@compiled
+@uncounted
 def _settle(held, room, motion, dt, cv, tolerance):
     """Constant-stiffness iteration of the massless freedoms with the factor made once."""
     norm = residual(held, room, motion, room.shift, dt, 1.0, cv)
     if not np.isfinite(norm):
         return NO_ANSWER
     if room.note[FACTORED] != dt:
-        assemble(held, room, 1.0, True)
-        factor_tangent(held, room)
+        _factor_at_rest(held, room, 1.0)
         room.note[FACTORED] = dt
     for _ in range(PATIENCE):
         if norm <= max(tolerance, room.note[ROUNDING]):
             return CONVERGED
         room.counts[ITERATIONS] += 1
-        solve_tangent(held, room, room.r, room.dx)
+        _solve(held, room)
         for i in range(room.q.size):
             room.q[i] += room.dx[i]
         before = norm
@@ -220,9 +245,7 @@ def _predict_explicit(plan, held, room, motion, op, p1, dt, tolerance, most):
         for i in range(n):
             if plan.inertial[i] == 0.0:
                 room.q[i] = motion.q[i]
-        status = equilibrate(
-            held, room, motion, room.shift, dt, 1.0, cv, tolerance, 12 * most if virgin else most, virgin == 1
-        )
+        status = _newton(held, room, motion, dt, cv, tolerance, 12 * most if virgin else most, virgin == 1)
         if status == CONVERGED:
             break
     return status
@@ -235,10 +258,9 @@ def _correct_explicit(plan, room, motion, op, link, force, p1, dt, scheme):
     alpha_f = scheme[ALPHA_F]
     new = 1.0 - alpha_f
     a, v, x, y, z, a1, du, right, w, w1 = op.work
-    _measured(link, force, p1, w[:0])
+    _measured(link, force, p1)
     p0, load = link.p0, link.p1
-    symmetric_product(plan.k_start, plan.k_row, plan.k_val, room.q, room.y)
-    gather_forces(plan, room.fe, room.y)
+    _forces(plan, room)
     for k in range(index.size):
         x[k] = new * (v[k] + dt * z[k]) + alpha_f * w[k]
     dense_product(op.damping, x, y)
@@ -282,11 +304,4 @@ def _correct_explicit(plan, room, motion, op, link, force, p1, dt, scheme):
     commit(plan, room, motion, p0, load, dt, op.still)
 
 
-@compiled
-def rest_of(plan, motion, out):
-    """out = internal force at the motion's displacement by the forces that its parts hold."""
-    symmetric_product(plan.k_start, plan.k_row, plan.k_val, motion.q, out)
-    gather_forces(plan, motion.f0, out)
-
-
-__all__ = ["EVALUATIONS", "Link", "correct", "load_of", "predict", "rest_of"]
+__all__ = ["Link", "correct", "load_of", "predict"]

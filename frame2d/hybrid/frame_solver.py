@@ -312,7 +312,7 @@ class FrameSolver:
         self.room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
         self.link = Link(
             np.ascontiguousarray(self.L), self.motion.q.copy(), at, np.ascontiguousarray(self.tested.operator, dtype=float),
-            force.copy(), at.copy(), force.copy(), p0, p0.copy(),
+            force.copy(), at.copy(), force.copy(), zero.copy(), p0, p0.copy(),
         )  # fmt: skip
         peak = np.abs(self.influence) * np.abs(self.ground).max() + np.abs(self.base) + np.abs(rest)
         reference = max(system.force_scale(peak), system.rounding / options.tolerance)
