@@ -1,7 +1,9 @@
 """`Response`: labelled histories of an analysis, its energies, its final state, and how it went."""
 
 import json
+import os
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -22,6 +24,9 @@ from frame2d.model.state import State
 if TYPE_CHECKING:
     from frame2d.analysis.along import Along
     from frame2d.model.system import PartPlace, System
+
+#: Kinds of tables that a response exports.
+TABLES = ("main", "energies", "devices", "reactions")
 
 COUNTS = ("iterations", "factorisations", "evaluations", "halvings", "negative pivots")
 
@@ -60,16 +65,12 @@ class Log(NamedTuple):
 def new_log(system: "System", rows: int) -> Log:
     """Empty log."""
     n, width, parts = system.count, system.gather_all.shape[0] + 1, len(system.parts) + 1
-    return Log(
-        np.zeros((rows, n)),
-        np.zeros((rows, n)),
-        np.zeros((rows, n)),
-        np.zeros((rows, width)),
-        np.zeros((rows, parts)),
-        np.zeros((rows, parts)),
-        np.zeros((rows, 4)),
-        np.zeros((rows, len(COUNTS))),
-    )
+    widths = (n, n, n, width, parts, parts, 4, len(COUNTS))
+    # One piece of memory: the system hands out large ones in large pages, which halves the time to fill a long log.
+    memory = np.zeros(rows * sum(widths))
+    ends = rows * np.cumsum(widths)
+    pieces = [memory[end - rows * wide : end] for wide, end in zip(widths, ends, strict=True)]
+    return Log(*(piece.reshape(rows, wide) for piece, wide in zip(pieces, widths, strict=True)))
 
 
 class DeviceLoop(NamedTuple):
@@ -317,15 +318,41 @@ class Response:
             "negative pivots": int(self.log.counts[:, 4].max(initial=0)),
         }
 
-    def table(self) -> dict[str, np.ndarray]:
-        """Main histories by column name with units, for export."""
-        columns = {"time (s)": self.time}
-        for name, _ in self.system.frame.levels():
-            columns[f"{name} ux (m)"] = self.floor(name)
-        for name, drift in self.drifts().items():
-            columns[f"{name} drift (-)"] = drift
-        columns["base shear (N)"] = self.base_shear()
+    def table(self, kind: str = "main") -> dict[str, np.ndarray]:
+        """Histories by column name with units, for export: a kind of `TABLES`, "main" by default.
+
+        "main": floors, drifts, base shear; "energies"; "devices": deformation and force of every law; "reactions".
+        """
+        columns = {"time (s)" if "dt" in self.extra else "step (-)": self.time}
+        known("table", kind, TABLES)
+        if kind == "main":
+            for name, _ in self.system.frame.levels():
+                columns[f"{name} ux (m)"] = self.floor(name)
+            for name, drift in self.drifts().items():
+                columns[f"{name} drift (-)"] = drift
+            columns["base shear (N)"] = self.base_shear()
+            if "factor" in self.extra:
+                columns["load factor (-)"] = self.factor
+        elif kind == "energies":
+            columns |= {f"{name} (J)": values for name, values in self.energies().items()}
+        elif kind == "devices":
+            for name in self.laws():
+                loop, (u, f) = self.device(name), self._units(name)
+                columns[f"{name} deformation ({u})"] = loop.deformation
+                columns[f"{name} force ({f})"] = loop.force
+        else:
+            for (node, component), force in self.reactions().items():
+                columns[f"{node} {component} ({'N·m' if component == 'rz' else 'N'})"] = force
         return columns
+
+    def _units(self, name: str) -> tuple[str, str]:
+        """Units of a law's deformation and force, by what it is a law of."""
+        for place in self.system.parts:
+            if place.part.law is not None and self.law_name(place) == name:
+                touched = np.abs(place.part.transform[-1]) > 0.0
+                kinds = self.system.kinds[self.system.freedoms_of[place.member][touched]]
+                return ("rad", "N·m") if np.all(kinds == "r") else ("m", "N")
+        raise AssertionError(name)
 
     def save(self, path: Any) -> None:
         """Write everything to HDF5 (see `frame2d.analysis.storage`)."""
@@ -333,8 +360,14 @@ class Response:
 
         save(self, path)
 
-    def to_csv(self, path: Any) -> None:
-        """Write `table` as CSV with a header that bears the units."""
-        columns = self.table()
-        header = ",".join(columns)
-        np.savetxt(path, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="")
+    def to_csv(self, path: Any, kind: str = "main") -> None:
+        """Write a `table` as CSV with a header that bears the units; the file appears whole or not at all."""
+        columns = self.table(kind)
+        target = Path(path)
+        beside = target.with_name(target.name + ".part")
+        header = ",".join(f'"{name}"' if "," in name else name for name in columns)
+        np.savetxt(
+            beside, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="",
+            encoding="utf-8",
+        )  # fmt: skip
+        os.replace(beside, target)

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.sparse import issparse
 
 from frame2d.analysis.outcome import Outcome
-from frame2d.analysis.response import Log, Response
+from frame2d.analysis.response import TABLES, Log, Response
 from frame2d.engine.plan import Motion
 from frame2d.model.schema import from_data, to_data
 from frame2d.model.state import State
@@ -19,21 +19,27 @@ FORMAT = "frame2d/response/1"
 
 
 def save(response: Response, path: Any) -> None:
-    """Write beside the target and move into place. SI units; `tables` holds named columns for other programs."""
+    """Write beside the target and move into place. SI units.
+
+    `tables` holds named columns for other programs: the main ones at its top, the other `TABLES` in groups.
+    """
     target = Path(path)
     beside = target.with_name(target.name + ".part")
     with h5py.File(beside, "w") as file:
         file.attrs["format"] = FORMAT
         file.attrs["kind"] = response.kind
         file.attrs["outcome"] = response.outcome.name
-        file.attrs["frame"] = json.dumps(to_data(response.system.frame))
+        # A dataset: an attribute holds 64 KB, which a large frame passes.
+        file["frame"] = json.dumps(to_data(response.system.frame))
         file["time"] = response.time
         file["support_history"] = response.support_history
         file["totals"] = response.totals
         for name, array in response.log._asdict().items():
             file.create_dataset(f"log/{name}", data=array, compression="gzip", compression_opts=1)
-        for name, array in response.table().items():
-            file[f"tables/{name.replace('/', ' per ')}"] = array
+        for kind in TABLES:
+            place = "tables" if kind == "main" else f"tables/{kind}"
+            for name, array in response.table(kind).items():
+                file[f"{place}/{name.replace('/', ' per ')}"] = array
         for name, array in response.state.motion._asdict().items():
             file[f"state/{name}"] = array
         file["state/load"] = response.state.load
@@ -59,7 +65,9 @@ def load(path: Any) -> Response:
     with h5py.File(path, "r") as file:
         if file.attrs.get("format") != FORMAT:
             raise InputError(f"{path} has format {file.attrs.get('format')!r}; allowed: {FORMAT!r}")
-        system = from_data(json.loads(file.attrs["frame"])).compile()
+        system = from_data(
+            json.loads(file["frame"][()] if "frame" in file else file.attrs["frame"])
+        ).compile()
         log = Log(*(file[f"log/{name}"][()] for name in Log._fields))
         motion = Motion(*(file[f"state/{name}"][()] for name in Motion._fields))
         group = file["state"]

@@ -17,6 +17,12 @@ def test_a_random_frame_ends_in_a_stated_way(seed):
     assert outcome in ("COMPLETED", "COLLAPSED", "NOT_CONVERGED") and drift > 0.0
 
 
+@pytest.mark.parametrize("seed", [3, 8, 21])
+def test_sharp_devices_are_passed(seed):
+    """Frames of perfect hinges, closing gaps, steep softening and switching rate laws complete or collapse."""
+    assert one(seed, sharp=True)[0] in ("COMPLETED", "COLLAPSED")
+
+
 anything = st.one_of(
     st.floats(allow_nan=True, allow_infinity=True),
     st.sampled_from([0.0, -1.0, 1e-300, 1e300, 210.0, 2.1e11, None, "x"]),
