@@ -91,6 +91,10 @@ def solve_factored(pattern, lower, pivot, x):
 def symmetric_product(start, row, values, x, y):
     """y = A·x for a symmetric matrix given by its lower columns (each begins with its diagonal)."""
     n = np.uint64(x.size)
+    if row.size == x.size:  # a diagonal, as of lumped masses
+        for j in range(n):
+            y[j] = values[j] * x[j]
+        return
     for j in range(n):
         y[j] = 0.0
     for j in range(n):
