@@ -6,6 +6,7 @@ import sys
 import numpy as np
 import pytest
 
+from frame2d import show
 from frame2d.analysis import gravity, static
 from frame2d.elements import BeamColumn
 from frame2d.errors import InputError
@@ -179,3 +180,11 @@ def test_a_chain_is_one_energy_stack(begin, quake):
     assert "left with removed devices" in [
         text.get_text() for text in plot_energy([quake, settled]).legends[0].get_texts()
     ]
+
+
+def test_every_picture_of_the_studies_is_found_here():
+    """What the table of the room names can be imported from it, and an unknown name is an ordinary error."""
+    for names in show.STUDIES.values():
+        assert all(callable(getattr(show, name)) and f"`{name}`" in show.__doc__ for name in names)
+    with pytest.raises(AttributeError, match="plot_nothing"):
+        _ = show.plot_nothing
