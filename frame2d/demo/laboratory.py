@@ -2,7 +2,8 @@
 
 One actuator of 1 MN pushes along the brace. The cut is exact: the brace meets the frame in two displacements, of which
 only the elongation does work, so that nothing is released and no force is lost. `demo_test` makes a test against any
-specimen, `demo_rehearsal` rehearses it on simulated rigs in this process and in another one.
+specimen, `demo_rehearsal` rehearses it on simulated rigs in this process and in another one. `laws` are those of the
+frame's devices (by their dimensions, or fitted), `actual` what the tested pin really is.
 """
 
 import json
@@ -26,6 +27,7 @@ from frame2d.analysis.damping import rayleigh_coefficients
 from frame2d.analysis.runner import Options
 from frame2d.compare import nrmse, peak_error
 from frame2d.demo.building import demo_frame
+from frame2d.demo.skeleton import NOMINAL, Laws
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid import (
     CHECKS,
@@ -58,6 +60,7 @@ from frame2d.hybrid.actuator import loop_lag
 from frame2d.hybrid.deadline import Timing, empty_loop, paced_run, timing
 from frame2d.hybrid.rehearsal import Rehearsal, rehearsal
 from frame2d.materials import Series
+from frame2d.materials.law import Law
 from frame2d.model.state import State
 from frame2d.motions.record import Record
 from frame2d.substructure import Split, split
@@ -70,9 +73,9 @@ MARGIN = 0.1
 
 
 @cache
-def demo_split() -> Split:
+def demo_split(laws: Laws = NOMINAL) -> Split:
     """The demo frame with its first-storey brace and pin cut out."""
-    return split(demo_frame(), [TESTED])
+    return split(demo_frame(laws), [TESTED])
 
 
 @cache
@@ -87,34 +90,40 @@ def along_brace() -> np.ndarray:
 
 
 @cache
-def standing() -> State:
+def standing(laws: Laws = NOMINAL) -> State:
     """The whole frame under gravity."""
-    return static(demo_split().whole_system, options=Options(tolerance=1e-11)).state
+    return static(demo_split(laws).whole_system, options=Options(tolerance=1e-11)).state
 
 
 @cache
-def demo_damping() -> StiffnessMass:
+def demo_damping(laws: Laws = NOMINAL) -> StiffnessMass:
     """3 % in modes 1 and 3 of the whole frame, drawn by mass and elastic members."""
-    omega = modes(demo_split().whole_system, standing(), 3).omega
+    omega = modes(demo_split(laws).whole_system, standing(laws), 3).omega
     return StiffnessMass(*rayleigh_coefficients(0.03, omega[0], 0.03, omega[2]))
 
 
-def demo_specimen(state: State | None = None) -> FrameSpecimen:
+def demo_specimen(state: State | None = None, laws: Laws = NOMINAL) -> FrameSpecimen:
     """The tested brace as a model in this process, virgin or as in `state` of the whole frame."""
-    return FrameSpecimen.of(demo_split(), state or standing(), along_brace())
+    return FrameSpecimen.of(demo_split(laws), state or standing(laws), along_brace())
 
 
 @cache
-def _virgin_network() -> Network:
-    return condensed_network(demo_specimen())
+def _virgin_network(laws: Laws = NOMINAL) -> Network:
+    return condensed_network(demo_specimen(None, laws))
 
 
-def demo_network(strength: float = 1.0, state: State | None = None) -> Network:
-    """The tested brace for the simulated rig (exact), its pin `strength` times as strong as the design's."""
-    made = _virgin_network() if state is None else condensed_network(demo_specimen(state))
-    if strength == 1.0:
+def demo_network(
+    strength: float = 1.0, state: State | None = None, laws: Laws = NOMINAL, actual: Law | None = None
+) -> Network:
+    """The tested brace for the simulated rig (exact), its pin `strength` times as strong as the design's.
+
+    `actual`: law of the pin as the specimen really has it, where that is not the design's.
+    """
+    made = _virgin_network(laws) if state is None else condensed_network(demo_specimen(state, laws))
+    if strength == 1.0 and actual is None:
         return made
     pin, brace = made.laws[0].laws  # type: ignore[attr-defined]
+    pin = actual or pin
     law = Series((replace(pin, Fy=strength * pin.Fy), brace))
     options = {"offsets": made.offsets, "memories": made.memories}
     stronger = Network([(law, made.rows[0].tolist())], 1, 0, constant=np.zeros(1), **options)  # type: ignore[arg-type]
@@ -127,20 +136,26 @@ def demo_actuator() -> Actuator:
     return Actuator()
 
 
-def demo_controller(delay: float = 0.004) -> Controller:
+def demo_controller(delay: float = 0.004, laws: Laws = NOMINAL) -> Controller:
     """Its controller: velocity fed forward for a specimen half as stiff as the virgin brace, commands `delay` s late.
 
     Tuned by hand on the model, as a laboratory would: lag against the virgin brace and against a yielded one differ by
     as little in either direction.
     """
     plain = Controller(kp=600.0, kdp=5e-8)
-    half = 0.5 * float(_declared().credible[0, 0])
+    half = 0.5 * float(_declared(laws).credible[0, 0])
     fed = plain.kp * (loop_lag(demo_actuator(), plain, half) + 1.0 / plain.rate)
     return replace(plain, kff=fed, delay=delay)
 
 
 def demo_rig(
-    strength: float = 1.0, delay: float = 0.004, noise: float = 1.0, seed: int = 0, state: State | None = None
+    strength: float = 1.0,
+    delay: float = 0.004,
+    noise: float = 1.0,
+    seed: int = 0,
+    state: State | None = None,
+    laws: Laws = NOMINAL,
+    actual: Law | None = None,
 ) -> Rig:
     """The simulated rig around the tested brace. `noise` multiplies that of typical sensors."""
     sensors = Sensors.typical()
@@ -149,7 +164,13 @@ def demo_rig(
         displacement_noise=noise * sensors.displacement_noise,
         force_noise=noise * sensors.force_noise,
     )
-    return Rig(demo_network(strength, state), demo_actuator(), demo_controller(delay), sensors, seed=seed)
+    return Rig(
+        demo_network(strength, state, laws, actual),
+        demo_actuator(),
+        demo_controller(delay, laws),
+        sensors,
+        seed=seed,
+    )
 
 
 def demo_limits() -> Limits:
@@ -165,8 +186,8 @@ def demo_table() -> Table:
 
 
 @cache
-def _declared() -> Declared:
-    return demo_specimen().declared(MARGIN)
+def _declared(laws: Laws = NOMINAL) -> Declared:
+    return demo_specimen(None, laws).declared(MARGIN)
 
 
 def demo_solver(
@@ -178,20 +199,21 @@ def demo_solver(
     time_scale: float = TIME_SCALE,
     scheme: Any = SCHEME,
     history: bool = True,
+    laws: Laws = NOMINAL,
 ) -> FrameSolver:
     """The computed part under `record` times `factor`, from the whole frame's `state` (gravity by default)."""
-    parts = demo_split()
-    begin = computed_state(parts, state or standing())
+    parts = demo_split(laws)
+    begin = computed_state(parts, state or standing(laws))
     return FrameSolver(
-        parts, along_brace(), _declared(), scheme, record, factor=factor, dt=dt, state=begin, damping=demo_damping(),
+        parts, along_brace(), _declared(laws), scheme, record, factor=factor, dt=dt, state=begin, damping=demo_damping(laws),
         time_scale=time_scale, history=history,
     )  # fmt: skip
 
 
-def demo_lag() -> float:
+def demo_lag(laws: Laws = NOMINAL) -> float:
     """Lag of the rig behind a slow command, by its closed form, s."""
-    stiffness = float(_declared().credible[0, 0])
-    return loop_lag(demo_actuator(), demo_controller(), stiffness)
+    stiffness = float(_declared(laws).credible[0, 0])
+    return loop_lag(demo_actuator(), demo_controller(laws=laws), stiffness)
 
 
 def demo_test(
@@ -207,17 +229,19 @@ def demo_test(
     views: tuple[Callable[[Progress], None], ...] = (),
     time_scale: float = TIME_SCALE,
     dt: float = DT,
+    laws: Laws = NOMINAL,
+    actual: Law | None = None,
 ) -> HybridTest:
     """The demo's hybrid test of one limit state against `specimen` (a simulated rig by default).
 
     `state`: of the whole frame, where the test begins. Without an `operator` nobody is asked: for models only.
     """
-    lag = max(demo_lag(), 0.0) / time_scale
-    solver = demo_solver(record, factor, state, dt=dt, time_scale=time_scale)
+    lag = max(demo_lag(laws), 0.0) / time_scale
+    solver = demo_solver(record, factor, state, dt=dt, time_scale=time_scale, laws=laws)
     return HybridTest(
         solver.fresh,
-        demo_rig(state=state) if specimen is None else specimen,
-        demo_limits(), operator or Unattended(True), journal, demo_table(), stiffness=_declared().credible,
+        demo_rig(state=state, laws=laws, actual=actual) if specimen is None else specimen,
+        demo_limits(), operator or Unattended(True), journal, demo_table(), stiffness=_declared(laws).credible,
         time_scale=time_scale, make_compensation=lambda: polynomial(2, lag, dt), views=views, mode=mode,
         may_lose=may_lose,
     )  # fmt: skip
@@ -232,18 +256,18 @@ def demo_hybrid(
     specimen: Any = None,
     time_scale: float = TIME_SCALE,
     views: tuple[Callable[[Progress], None], ...] = (),
+    laws: Laws = NOMINAL,
 ) -> Response:
     """A whole hybrid test in the place of `time_history`: from a state of the whole frame to its `Response`.
 
     On a simulated rig around the tested brace as it is in `state` (its damage of earlier tests, or new), or on
     `specimen`. Raises `Frame2dError` if the guard ends it.
     """
-    if list(system.pieces) != list(demo_split().whole_system.pieces):
+    if list(system.pieces) != list(demo_split(laws).whole_system.pieces):
         raise InputError("the system is another frame; allowed: the demo's")
-    begin = state or standing()
+    begin = state or standing(laws)
     test = demo_test(
-        record, factor, demo_rig(state=begin) if specimen is None else specimen, begin, time_scale=time_scale,
-        views=views,
+        record, factor, specimen, begin, time_scale=time_scale, views=views, laws=laws,
     )  # fmt: skip
     try:
         outcome = test.run(CHECKS)
@@ -255,10 +279,16 @@ def demo_hybrid(
     return whole_response(solver, outcome.displacement, begin, along_brace())
 
 
-def demo_reference(record: Record, factor: float = 1.0, state: State | None = None) -> Response:
+def demo_reference(
+    record: Record, factor: float = 1.0, state: State | None = None, laws: Laws = NOMINAL
+) -> Response:
     """The whole frame, all computed, by the iterating scheme: what the test is compared with."""
     return time_history(
-        demo_split().whole_system, record, state or standing(), factor=factor, damping=demo_damping()
+        demo_split(laws).whole_system,
+        record,
+        state or standing(laws),
+        factor=factor,
+        damping=demo_damping(laws),
     )
 
 
@@ -307,10 +337,10 @@ def rehearse_demo(
     time_scale: float = TIME_SCALE,
     threads: int = 2,
     reference: Response | None = None,
+    laws: Laws = NOMINAL,
 ) -> Rehearsal:
     """Monte Carlo of the demo's test on simulated rigs: strength ±20 %, delay 2 to 8 ms, noise 0.5 to 2 times, seeds."""
-
-    base = demo_solver(record, factor, state, time_scale=time_scale)
+    base = demo_solver(record, factor, state, time_scale=time_scale, laws=laws)
 
     def make(seed: int) -> tuple[FrameSolver, Rig]:
         draw = np.random.default_rng(seed)
@@ -320,12 +350,13 @@ def rehearse_demo(
             float(np.exp(draw.uniform(-0.7, 0.7))),
             seed,
             state,
+            laws,
         )
         return base.fresh(), rig
 
-    whole = demo_reference(record, factor, state) if reference is None else reference
+    whole = demo_reference(record, factor, state, laws) if reference is None else reference
     return rehearsal(
-        make, demo_limits(), range(runs), _roof(whole), _roof, weights=polynomial(2, max(demo_lag(), 0.0) / time_scale, DT).weights,
+        make, demo_limits(), range(runs), _roof(whole), _roof, weights=polynomial(2, max(demo_lag(laws), 0.0) / time_scale, DT).weights,
         threads=threads,
     )  # fmt: skip
 
@@ -345,6 +376,7 @@ def demo_rehearsal(
     views: tuple[Callable[[Progress], None], ...] = (),
     folder: str | Path | None = None,
     echo: Callable[[str], None] = lambda text: None,
+    laws: Laws = NOMINAL,
 ) -> dict[str, Any]:
     """Rehearse one limit state: Monte Carlo here, then the whole test with its checks on a rig in another process.
 
@@ -352,32 +384,34 @@ def demo_rehearsal(
     """
     if runs < 1:
         raise InputError(f"runs of the rehearsal is {runs!r}; allowed: 1 or more")
-    reference = demo_reference(record, factor, state)
-    many = rehearse_demo(record, factor, runs, state=state, time_scale=time_scale, reference=reference)
+    reference = demo_reference(record, factor, state, laws)
+    many = rehearse_demo(
+        record, factor, runs, state=state, time_scale=time_scale, reference=reference, laws=laws
+    )
     for line in many.words:
         echo(line)
     with tempfile.TemporaryDirectory() as own:
         place = Path(own) if folder is None else Path(folder)
         place.mkdir(parents=True, exist_ok=True)
         with rig_elsewhere(place, secret=secrets.token_hex(16)) as remote:
-            remote_figures = _remote(record, factor, remote, place, state, time_scale, reference, views)
+            remote_figures = _remote(record, factor, remote, place, state, time_scale, reference, views, laws)
     result = {
         "invented": True,
-        "split": demo_split().summary(),
+        "split": demo_split(laws).summary(),
         "limits": demo_table().text(demo_limits()),
         "rehearsal": many.plain(),
         "remote_test": remote_figures,
     }
     if paced > 0.0:
         before = empty_loop(1024.0, min(paced, 2.0))
-        run = paced_test(record, paced, state)
+        run = paced_test(record, paced, state, laws)
         result["deadline"] = {"test": run.plain(), "empty_loop_before": before.plain()}
     return result
 
 
 def _remote(
     record: Record, factor: float, remote: Remote, place: Path, state: State | None, time_scale: float,
-    reference: Response, views: tuple[Callable[[Progress], None], ...],
+    reference: Response, views: tuple[Callable[[Progress], None], ...], laws: Laws,
 ) -> dict[str, Any]:  # fmt: skip
     """Checks, then the main run on the remote rig; indices, guard margins, step times."""
     largest: dict[str, float] = {}
@@ -391,11 +425,14 @@ def _remote(
         Path(f"{journal}{suffix}").unlink(missing_ok=True)
     test = demo_test(
         record, factor, remote, state, journal=journal, mode="batched", may_lose=256, views=(note, *views),
-        time_scale=time_scale,
+        time_scale=time_scale, laws=laws,
     )  # fmt: skip
     try:
         checks = Checks(test, 0.0008, 1.0).all(
-            np.atleast_2d(_declared().operator), lag=demo_lag(), lag_bound=0.004, model=_declared().credible
+            np.atleast_2d(_declared(laws).operator),
+            lag=demo_lag(laws),
+            lag_bound=0.004,
+            model=_declared(laws).credible,
         )
         outcome: Outcome = test.run()
     finally:
@@ -427,24 +464,24 @@ def indices(reference: np.ndarray, compared: np.ndarray) -> dict[str, float]:
     }
 
 
-def paced_test(record: Record, seconds: float, state: State | None = None) -> Timing:
+def paced_test(record: Record, seconds: float, state: State | None = None, laws: Laws = NOMINAL) -> Timing:
     """Deadline figures of the demo split paced at 1024 Hz against the rig in this process, journal on (batched)."""
     dt = 1.0 / 1024.0
     motion = small_motion(record, dt, round(seconds / dt))
-    solver = demo_solver(motion, 1.0, state, dt=dt, time_scale=1.0, history=False)
-    figures, outcome = paced_run(solver.fresh, real_time_rig(state), wide_limits())
+    solver = demo_solver(motion, 1.0, state, dt=dt, time_scale=1.0, history=False, laws=laws)
+    figures, outcome = paced_run(solver.fresh, real_time_rig(state, laws), wide_limits())
     if outcome.ending != "completed":
         raise Frame2dError(f"the paced test ended as {outcome.ending}: {outcome.events}")
     return figures
 
 
-def real_time_rig(state: State | None = None) -> Rig:
+def real_time_rig(state: State | None = None, laws: Laws = NOMINAL) -> Rig:
     """The rig with its lag tuned away at low frequency, for small motions in real time."""
-    actuator, stiffness = demo_actuator(), float(_declared().credible[0, 0])
+    actuator, stiffness = demo_actuator(), float(_declared(laws).credible[0, 0])
     plain = Controller()
     fed = plain.kp * loop_lag(actuator, plain, stiffness)
     controller = Controller(kff=max(0.0, fed))
-    return Rig(demo_network(1.0, state), actuator, controller, Sensors.typical(), seed=5)
+    return Rig(demo_network(1.0, state, laws), actuator, controller, Sensors.typical(), seed=5)
 
 
 def small_motion(record: Record, dt: float, steps: int, peak: float = 0.02) -> Record:

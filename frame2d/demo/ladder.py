@@ -70,7 +70,9 @@ def climb(laws: Laws, motions: Motions, quick: bool = False, progress: bool = Tr
         plane.frame, [strong], cuts_of(plane.frame, quick), rig=LABORATORY, must_test=MUST_TEST, least_tested=0.1,
         progress=progress,
     )  # fmt: skip
-    best = FrameModel(f"test model: {ranking.best.cut.name}", ranking.best.model.frame)
+    built = ranking.best.model
+    assert built is not None  # a feasible cut was built
+    best = FrameModel(f"test model: {ranking.best.cut.name}", built.frame)
     tables["plane frame to test model"] = fidelity(frame, best, cases, progress=progress)
 
     effort = Effort(population=3, generations=10 if quick else 30, starts=1, iterations=15)
