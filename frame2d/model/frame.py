@@ -190,8 +190,8 @@ class Frame:
         """Add forces (N) and a moment (N·m) on a node to a load case."""
         self._node(node)
         what = f"load on node {node!r}"
-        forces = (within(what, value, -MOST, MOST) for value in (fx, fy, mz))
-        self.node_loads.append(NodeLoad(node, *forces, _case(what, case)))
+        fx, fy, mz = (within(what, value, -MOST, MOST) for value in (fx, fy, mz))
+        self.node_loads.append(NodeLoad(node, fx, fy, mz, _case(what, case)))
 
     def member_load(
         self,

@@ -249,8 +249,11 @@ class System:
         inertial = (np.asarray(abs(self.mass).sum(axis=0)).ravel() > 0.0).astype(float)
         index = Index
         twist = Twist(
-            *(np.array([entry[part] for entry in turned], dtype=np.int64) for part in range(4)),
-            np.array([entry[4] for entry in turned], dtype=float),
+            row=np.array([entry[0] for entry in turned], dtype=np.int64),
+            column=np.array([entry[1] for entry in turned], dtype=np.int64),
+            first=np.array([entry[2] for entry in turned], dtype=np.int64),
+            second=np.array([entry[3] for entry in turned], dtype=np.int64),
+            weight=np.array([entry[4] for entry in turned], dtype=float),
         )
         plan = Plan(
             *pattern,
