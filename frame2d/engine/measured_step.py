@@ -22,7 +22,7 @@ from frame2d.engine.plan import ALGORITHM, DAMPED, ITERATIONS, STEPS
 from frame2d.engine.solve import factor_tangent, solve_tangent
 from frame2d.engine.splitting import FACTORED
 from frame2d.engine.splitting import correct as correct_parts
-from frame2d.kernels import compiled, uncounted
+from frame2d.kernels import uncounted
 
 #: Constant-stiffness iterations of the massless freedoms before a full Newton iteration is tried.
 PATIENCE = 8
@@ -104,7 +104,7 @@ def _measured(link, force, p1):
         link.p1[i] = s
 
 
-@compiled
+@uncounted
 def predict(plan, held, room, motion, op, link, p1, dt, scheme, tolerance, most):
     """Fill `link.target`; returns CONVERGED, or what stopped the computed part. `motion` stays as it was."""
     room.counts[STEPS] += 1
@@ -116,7 +116,7 @@ def predict(plan, held, room, motion, op, link, p1, dt, scheme, tolerance, most)
     return status
 
 
-@compiled
+@uncounted
 def correct(plan, room, motion, op, link, force, p1, dt, scheme):
     """Take the measured `force` (f,) at the commanded displacement and commit the step."""
     if op.kind == EXPLICIT:
@@ -204,13 +204,15 @@ def _settle(held, room, motion, dt, cv, tolerance):
     return CONVERGED if norm <= max(tolerance, room.note[ROUNDING]) else NOT_CONVERGED
 
 
-@compiled
+@uncounted
 def _predict_explicit(plan, held, room, motion, op, p1, dt, tolerance, most):
     n = motion.q.size
     index = op.massive
-    a, v, x, y, z, _, du, right, w, _ = op.work
+    a, v, x, y, z = op.work[0], op.work[1], op.work[2], op.work[3], op.work[4]
+    du, right, w = op.work[6], op.work[7], op.work[8]
     if room.note[0] != dt or room.note[1] != op.kind:
-        room.effective[:] = held.stiffness
+        for t in range(room.effective.size):
+            room.effective[t] = held.stiffness[t]
         room.note[0], room.note[1] = dt, op.kind
     cv = 1.5 / dt
     for i in range(n):
@@ -251,13 +253,14 @@ def _predict_explicit(plan, held, room, motion, op, p1, dt, tolerance, most):
     return status
 
 
-@compiled
+@uncounted
 def _correct_explicit(plan, room, motion, op, link, force, p1, dt, scheme):
     n = motion.q.size
     index = op.massive
     alpha_f = scheme[ALPHA_F]
     new = 1.0 - alpha_f
-    a, v, x, y, z, a1, du, right, w, w1 = op.work
+    a, v, x, y, z = op.work[0], op.work[1], op.work[2], op.work[3], op.work[4]
+    a1, du, right, w, w1 = op.work[5], op.work[6], op.work[7], op.work[8], op.work[9]
     _measured(link, force, p1)
     p0, load = link.p0, link.p1
     _forces(plan, room)

@@ -24,6 +24,7 @@ from frame2d.analysis.runner import Options, finish
 from frame2d.analysis.schemes import Matrices
 from frame2d.engine.evaluate import symmetric_product
 from frame2d.engine.explicit import EXPLICIT, SPLITTING
+from frame2d.engine.implicit import copy_row
 from frame2d.engine.measured_step import Link, correct, load_of, predict
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import Plan, lower_columns, new_room
@@ -38,7 +39,7 @@ from frame2d.hybrid.operator_splitting import OperatorSplitting
 from frame2d.hybrid.part_state import at_rest
 from frame2d.hybrid.scheme import Stepper, check_operator, square
 from frame2d.hybrid.specimen import Reading
-from frame2d.kernels import compiled
+from frame2d.kernels import compiled, uncounted
 from frame2d.model.state import State
 from frame2d.model.system import System
 from frame2d.substructure import Split
@@ -70,7 +71,17 @@ class Desk(NamedTuple):
 @compiled
 def ahead(box, step, dt):  # type: ignore[no-untyped-def]
     """Target of the step after `step` into `link.target`; returns a status."""
-    desk = opened(box)
+    return _ahead(opened(box), step, dt)
+
+
+@compiled
+def behind(box, step, force, dt, keep):  # type: ignore[no-untyped-def]
+    """Commit the step after `step` with the measured `force`; energies, and a row of the log if `keep`."""
+    _behind(opened(box), step, force, dt, keep)
+
+
+@uncounted
+def _ahead(desk, step, dt):  # type: ignore[no-untyped-def]
     load_of(desk.base, desk.influence, desk.ground[step + 1], desk.p1)
     return predict(
         desk.plan, desk.held, desk.room, desk.motion, desk.operator, desk.link, desk.p1, dt, desk.scheme, desk.options[0],
@@ -78,10 +89,8 @@ def ahead(box, step, dt):  # type: ignore[no-untyped-def]
     )  # fmt: skip
 
 
-@compiled
-def behind(box, step, force, dt, keep):  # type: ignore[no-untyped-def]
-    """Commit the step after `step` with the measured `force`; energies, and a row of the log if `keep`."""
-    desk = opened(box)
+@uncounted
+def _behind(desk, step, force, dt, keep):  # type: ignore[no-untyped-def]
     plan, room, motion, link = desk.plan, desk.room, desk.motion, desk.link
     ground, influence, tally = desk.ground, desk.influence, desk.tally
     correct(plan, room, motion, desk.operator, link, force, desk.p1, dt, desk.scheme)
@@ -98,16 +107,16 @@ def behind(box, step, force, dt, keep):  # type: ignore[no-untyped-def]
         desk.measured[row, k] = link.force[k]
     if keep:
         q, v, a, f, w, stored, account, _ = desk.log
-        q[row] = motion.q
-        v[row] = motion.v
-        a[row] = motion.a
-        f[row] = motion.f0
-        w[row] = motion.work
-        stored[row] = motion.stored
-        account[row] = motion.account
+        copy_row(motion.q, q, row)
+        copy_row(motion.v, v, row)
+        copy_row(motion.a, a, row)
+        copy_row(motion.f0, f, row)
+        copy_row(motion.work, w, row)
+        copy_row(motion.stored, stored, row)
+        copy_row(motion.account, account, row)
 
 
-@compiled
+@uncounted
 def _strain(plan, room, motion):  # type: ignore[no-untyped-def]
     """Recoverable energy of linear members and parts."""
     symmetric_product(plan.k_start, plan.k_row, plan.k_val, motion.q, room.z)

@@ -371,7 +371,12 @@ def test_the_parts_together_are_the_whole_response():
     # The specimen was measured at the predictor, where the scheme's own force is carried on to the end of the step.
     mine, theirs = (response.device("pin 1").force for response in (found, reference))
     assert np.abs(mine - theirs).max() < 0.02 * np.abs(theirs).max()
-    assert np.allclose(found.state.motion.m0, reference.state.motion.m0, rtol=1e-5, atol=1e-8)
+    for place in parts.whole_system.parts:
+        first = parts.whole_system.memory_at[place.number]
+        # A row of laws keeps scratch numbers beside its memory: its share of the deformation is compared.
+        size = 2 if place.member.startswith("pin") else place.part.memory.size
+        mine, theirs = (run.state.motion.m0[first : first + size] for run in (found, reference))
+        assert np.allclose(mine, theirs, rtol=1e-5, atol=1e-8), place.member
     assert found.state.time == reference.state.time and found.imbalance() < 5e-3
 
 
