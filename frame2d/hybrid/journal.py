@@ -142,6 +142,9 @@ class Journal:
         connection.execute("COMMIT")
 
     def _run(self) -> None:
+        # Behind the steps, before all else: while this thread holds the interpreter a step waits for it.
+        with contextlib.suppress(AttributeError, OSError):
+            os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(1))
         try:
             connection = _open(self.path)
             running = True
