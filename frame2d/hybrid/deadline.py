@@ -22,6 +22,7 @@ from frame2d.hybrid.computed import Solver
 from frame2d.hybrid.conduct import CHECKS, HybridTest, Outcome, _undisturbed, _wait_until
 from frame2d.hybrid.limits import Limits
 from frame2d.hybrid.operator import Unattended
+from frame2d.hybrid.specimen import Command, as_specimen
 
 #: Upper edges of the histogram's classes, µs; the last class is open.
 EDGES = (25.0, 50.0, 75.0, 100.0, 150.0, 200.0, 250.0, 350.0, 500.0, 750.0, 1000.0, 2000.0)
@@ -102,16 +103,18 @@ def paced_run(
 ) -> tuple[Timing, Outcome]:
     """A whole test against a model, paced at `rate` steps a second, with its journal in batched mode.
 
-    Nobody is asked and no check is made: for models only. One step is taken beforehand on a twin, so that nothing is
-    compiled or touched for the first time while the clock runs.
+    Nobody is asked and no check is made: for models only. One step is taken beforehand on a twin, and one command to
+    where the model stands, so that nothing is compiled or touched for the first time while the clock runs.
     """
     period = 1.0 / positive("rate", rate)
     twin = make_solver(1.0)
     twin.predict()
     twin.correct(np.zeros(twin.freedoms))
+    model = as_specimen(specimen, twin.freedoms)
+    model.apply(Command(model.last_sequence + 1, np.zeros(twin.freedoms), period))
     with tempfile.TemporaryDirectory() as own:
         test = HybridTest(
-            make_solver, specimen, limits, Unattended(True), journal or Path(own) / "paced.db", pace=period,
+            make_solver, model, limits, Unattended(True), journal or Path(own) / "paced.db", pace=period,
             mode="batched", may_lose=may_lose,
         )  # fmt: skip
         try:
