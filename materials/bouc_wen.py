@@ -26,23 +26,22 @@ from typing import Any, ClassVar
 import numpy as np
 
 from frame2d.errors import InputError, finite, positive, within
-from frame2d.kernels import NOT_CONVERGED, OK, OUT_OF_RANGE, law_kernel
+from frame2d.kernels import NOT_CONVERGED, OK, OUT_OF_RANGE, Kernel, compiled, law_kernel
 from frame2d.materials.bouc_wen_step import degrading_step, division, plain_step, slope, stored, wear
 from frame2d.materials.law import Law
 
 
-@law_kernel
-def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) -> int:
-    """Sub-steps of fixed length from the committed deformation, the last one shorter."""
-    per_uy, hysteretic, elastic = p[17], p[18], p[2] * p[0]
-    dx = (u - m0[2]) * per_uy
+@compiled
+def advance(p: Any, m0: Any, u: float, m1: Any, tangent: bool) -> tuple[int, float]:
+    """Sub-steps of fixed length from the committed deformation, the last one shorter; status and dw/dx."""
+    dx = (u - m0[2]) * p[17]
     s = 1.0 if dx >= 0.0 else -1.0
     if not abs(dx) < 1e12:
-        return OUT_OF_RANGE
+        return OUT_OF_RANGE, 0.0
     count, length, rest = division(abs(dx), p[15])
     w, eps = s * m0[0], m0[1]
     dw = 1.0
-    if dx == 0.0:  # at rest: the stiffer side, along which a reversal would go
+    if dx == 0.0 and tangent:  # at rest: the stiffer side, along which a reversal would go
         dw = slope(p, wear(p, eps), -abs(w), False)[0]
     plain = p[16] == 0.0
     load, unload = p[5] + p[4], p[5] - p[4]
@@ -55,16 +54,33 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
                 w, dw, converged = plain_step(w, h, p[3], load, unload)
                 eps += 0.5 * h * (before + w)
             else:
-                w, eps, dw, converged = degrading_step(p, w, eps, h, False)
+                w, eps, dw, converged = degrading_step(p, w, eps, h, False, tangent)
             if not converged:
-                return NOT_CONVERGED
-    z = s * w
-    m1[0], m1[1], m1[2] = z, eps, u
-    out[0] = elastic * u + hysteretic * z
-    out[1] = elastic + hysteretic * per_uy * dw
-    out[2] = 0.0
-    out[3] = 0.5 * elastic * u * u + hysteretic / per_uy * stored(p, z, eps)
-    return OK
+                return NOT_CONVERGED, 0.0
+    m1[0], m1[1], m1[2] = s * w, eps, u
+    return OK, dw
+
+
+@law_kernel
+def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) -> int:
+    """Force, tangent and energy."""
+    status, dw = advance(p, m0, u, m1, True)
+    if status == OK:
+        per_uy, hysteretic, elastic = p[17], p[18], p[2] * p[0]
+        out[0] = elastic * u + hysteretic * m1[0]
+        out[1] = elastic + hysteretic * per_uy * dw
+        out[2] = 0.0
+        out[3] = 0.5 * elastic * u * u + hysteretic / per_uy * stored(p, m1[0], m1[1])
+    return status
+
+
+@law_kernel
+def force_kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) -> int:
+    """The same force alone, ``out[0]``: half the time, for those who fit."""
+    status = advance(p, m0, u, m1, False)[0]
+    if status == OK:
+        out[0] = p[2] * p[0] * u + p[18] * m1[0]
+    return status
 
 
 @law_kernel
@@ -115,6 +131,8 @@ class BoucWen(Law):
 
     kernel = kernel
     rate = rate
+    #: Kernel of the force alone, for drivers that need no more.
+    force_kernel: ClassVar[Kernel | None] = force_kernel
     states: ClassVar[int] = 2
     recoverable = (
         "½aku² and what unloading to z = 0 would return, (1 − a)Fy·uy·∫y/G dy along the unloading curve"

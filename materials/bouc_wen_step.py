@@ -13,7 +13,7 @@ import math
 from typing import Any
 
 from frame2d.kernels import compiled
-from frame2d.materials.power import power
+from frame2d.materials.power import power, power_near, root_of
 
 #: Share of the virgin slope that A never falls below (own rule: the equation has no meaning for A ≤ 0).
 A_FLOOR = 0.01
@@ -88,6 +88,23 @@ def wear(p: Any, eps: float) -> tuple[float, float, float, float, float, float]:
 
 
 @compiled
+def worn_on(
+    p: Any, worn: tuple[float, float, float, float, float, float], eps: float
+) -> tuple[float, float, float, float, float, float]:
+    """As `wear` at ε, from `worn` a little before: the root in q·zu by its series where it suffices."""
+    spent = max(eps, 0.0)
+    A, nu, soft = max(1.0 - p[6] * spent, A_FLOOR), 1.0 + p[7] * spent, 1.0 / (1.0 + p[8] * spent)
+    if p[9] == 0.0:
+        return A, nu, soft, 0.0, 1.0, 0.0
+    change = A * worn[1] / (nu * worn[0]) - 1.0
+    if not abs(change) < 0.005:
+        return wear(p, eps)
+    zeta1 = p[9] * (1.0 - math.exp(-p[11] * spent))
+    narrow = 1.0 / ((p[12] + p[13] * spent) * (p[14] + zeta1))
+    return A, nu, soft, zeta1, narrow, worn[5] * root_of(change, 1.0 / p[3])
+
+
+@compiled
 def slope(
     p: Any, worn: tuple[float, float, float, float, float, float], w: float, loading: bool
 ) -> tuple[float, float]:
@@ -95,11 +112,18 @@ def slope(
 
     `loading` is False on the unloading curve, also where a stiffened law retraces it upwards.
     """
+    return slope_of(p, worn, w, loading, power(abs(w), p[3] - 1.0))
+
+
+@compiled
+def slope_of(
+    p: Any, worn: tuple[float, float, float, float, float, float], w: float, loading: bool, rise: float
+) -> tuple[float, float]:
+    """As `slope`, with `rise` = |w|ⁿ⁻¹ at hand."""
     A, nu, soft, zeta1, narrow, shift = worn
     sigma = 1.0 if loading else -1.0
     y = abs(w)
     c = nu * (p[5] + p[4] * sigma)
-    rise = power(y, p[3] - 1.0)
     G = (A - c * rise * y) * soft
     G_y = -c * p[3] * rise * soft
     if zeta1 > 0.0:
@@ -112,16 +136,21 @@ def slope(
 
 @compiled
 def wearing(
-    p: Any, worn: tuple[float, float, float, float, float, float], eps: float, w: float, loading: bool
+    p: Any,
+    worn: tuple[float, float, float, float, float, float],
+    eps: float,
+    w: float,
+    loading: bool,
+    rise: float,
 ) -> float:
-    """dG/dε."""
+    """dG/dε; `rise` = |w|ⁿ⁻¹."""
     if not eps > 0.0:
         return 0.0
     A, nu, soft, zeta1, narrow, shift = worn
     A_eps = -p[6] if A > A_FLOOR else 0.0
     sigma = 1.0 if loading else -1.0
     y = abs(w)
-    c = (p[5] + p[4] * sigma) * power(y, p[3])
+    c = (p[5] + p[4] * sigma) * rise * y
     G = (A - nu * c) * soft
     G_eps = (A_eps - p[7] * c - G * p[8]) * soft
     if p[9] == 0.0:
@@ -137,18 +166,21 @@ def wearing(
 
 @compiled
 def degrading_step(
-    p: Any, w0: float, eps0: float, h: float, retrace: bool
+    p: Any, w0: float, eps0: float, h: float, retrace: bool, tangent: bool
 ) -> tuple[float, float, float, bool]:
     """Solve one step with degradation and pinching by Newton's method kept between bounds.
 
-    Returns w₁, ε₁, dw₁/dh and whether it converged. With `retrace` the unloading curve is followed on both
-    sides.
+    Returns w₁, ε₁, dw₁/dh (0 unless `tangent`) and whether it converged. With `retrace` the unloading curve is
+    followed on both sides.
     """
-    G0, G_w = slope(p, wear(p, eps0), w0, w0 > 0.0 and not retrace)
+    m = p[3] - 1.0
+    rise = power(abs(w0), m)
+    worn = wear(p, eps0)
+    G0, G_w = slope_of(p, worn, w0, w0 > 0.0 and not retrace, rise)
     ahead = eps0 + h * (w0 + 0.5 * h * G0)
-    worn = wear(p, ahead)
+    worn = worn_on(p, worn, ahead)
     low, high = -math.inf, math.inf
-    w, G, residual = w0, G0, -h * G0
+    w, G, residual, known = w0, G0, -h * G0, w0
     for _ in range(80):
         derivative = 1.0 - 0.5 * h * G_w
         change = -residual / derivative if derivative > 0.0 else -residual
@@ -157,18 +189,24 @@ def degrading_step(
             change = 0.5 * (low + high) - w
             bound = 1e-15
         w += change
+        loading = w > 0.0 and not retrace
         if abs(change) <= bound * (abs(w) + h):
+            if not tangent:
+                return w, eps0 + 0.5 * h * (w0 + w), 0.0, derivative > 0.0
             G += G_w * change
-            G_eps = wearing(p, worn, ahead, w, w > 0.0 and not retrace)
+            rise = power_near(abs(w), m, abs(known), rise)
+            G_eps = wearing(p, worn, ahead, w, loading, rise)
             rate = (0.5 * (G0 + G) + 0.5 * h * G_eps * (w0 + h * G0)) / derivative
             return w, eps0 + 0.5 * h * (w0 + w), rate, derivative > 0.0
-        G, G_w = slope(p, worn, w, w > 0.0 and not retrace)
+        rise = power_near(abs(w), m, abs(known), rise)
+        known = w
+        G, G_w = slope_of(p, worn, w, loading, rise)
         residual = w - w0 - 0.5 * h * (G0 + G)
         if residual > 0.0:
             high = w
         else:
             low = w
-    return w0, eps0, 1.0, False
+    return w0, eps0, 0.0, False
 
 
 @compiled

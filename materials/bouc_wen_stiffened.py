@@ -46,14 +46,14 @@ def _step(
 ) -> tuple[float, float, float, float, float, bool]:
     """One sub-step: w, ε, dw/dh, the limits of this and the other side, and whether it converged."""
     if w < mine:
-        w1, eps1, dw, converged = degrading_step(p, w, eps, h, True)
+        w1, eps1, dw, converged = degrading_step(p, w, eps, h, True, True)
         if w1 <= mine or not converged:
             return w1, eps1, dw, mine, other, converged
         length = min(_length_to(p, w, eps, mine), h)
         eps += 0.5 * length * (w + mine)
         w, h = mine, h - length
     start = max(w, 0.0)
-    w, eps, dw, converged = degrading_step(p, w, eps, h, False)
+    w, eps, dw, converged = degrading_step(p, w, eps, h, False, True)
     if w > start:
         other = max(other - (w - start), 0.0)
         mine = w
@@ -121,6 +121,7 @@ class BoucWenStiffened(BoucWen):
 
     kernel = kernel
     rate = rate
+    force_kernel = None
     states: ClassVar[int] = 4
 
     def initial_memory(self) -> np.ndarray:

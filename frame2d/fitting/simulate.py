@@ -54,7 +54,8 @@ class Driven:
 
     def outputs(self, laws: Sequence[Law]) -> np.ndarray:
         """Forces (N or N·m), one row a law, all of one class; NaN from where a law has no answer."""
-        address = laws[0].kernel.address
+        lean = getattr(laws[0], "force_kernel", None)
+        address = (laws[0].kernel if lean is None else lean).address
         P, M = padded([law.parameters() for law in laws]), padded([law.initial_memory() for law in laws])
         forces = np.full((len(laws), self.deformation.size), NO_ANSWER)
         work = (self.deformation, self.rate, self.dt)

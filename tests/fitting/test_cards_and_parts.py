@@ -27,6 +27,7 @@ from frame2d.fitting.simulate import Driven
 from frame2d.fitting.ties import tie
 from frame2d.materials import Bilinear, BoucWen, Elastic, PowerDamper, registered
 from frame2d.materials.drive import drive
+from frame2d.materials.power import power_near
 from frame2d.show.fit_plots import plot_fit, plot_parameters
 
 SMOOTH = BoucWen(k=1e7, Fy=1e5, a=0.03, n=1.7, beta=0.6)
@@ -81,15 +82,25 @@ def test_pictures_show_measured_and_computed(found: Fit) -> None:
 
 
 def test_the_batch_is_the_driver() -> None:
-    """A batch in threads gives the forces of `drive`, law by law, rates included."""
-    laws = [BoucWen(k=1e7, Fy=1e5 * (1.0 + 0.1 * i), zeta_s=0.5) for i in range(7)]
+    """A batch in threads gives the forces of `drive`, law by law, rates included, by the kernel of the force alone too."""
+    laws = [
+        BoucWen(k=1e7, Fy=1e5 * (1.0 + 0.1 * i), n=1.0 + 0.3 * i, delta_nu=0.01 * i, q=0.1, zeta_s=0.5)
+        for i in range(7)
+    ]
     test = virtual_test(SMOOTH, PROTOCOL, 1).test
     forces = Driven(test).outputs(laws)
     for law, force in zip(laws, forces, strict=True):
-        assert np.array_equal(force, drive(law, test.deformation).force)
+        assert force == pytest.approx(drive(law, test.deformation).force, rel=1e-9, abs=1e-9 * law.Fy)
     dampers = [PowerDamper(c=1e5 * (i + 1), alpha=0.5) for i in range(3)]
     rate = Driven(test).outputs(dampers)
     assert rate[1] == pytest.approx(2.0 * rate[0]) and np.abs(rate[0]).max() > 0.0
+
+
+@pytest.mark.parametrize("n", [0.6, 1.0, 1.7, 2.0, 5.5, 60.0])
+def test_a_power_near_a_known_one_is_the_power(n: float) -> None:
+    """By series where it is near, by the library's function elsewhere: the same to rounding."""
+    for y in 0.3 * (1.0 + np.concatenate([np.linspace(-0.02, 0.02, 41), [-1.0, 2.0]])):
+        assert power_near(y, n, 0.3, 0.3**n) == pytest.approx(y**n, rel=1e-13, abs=1e-300)
 
 
 def test_scales_come_from_the_test_whatever_it_is() -> None:
