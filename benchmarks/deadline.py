@@ -18,7 +18,7 @@ from benchmarks import hybrid_kills
 from benchmarks.speed_frame import frame, motion
 from frame2d.analysis import StiffnessMass, static
 from frame2d.demo import laboratory
-from frame2d.demo.run import demo_record
+from frame2d.demo.motions import demo_record
 from frame2d.elements import Brace
 from frame2d.hybrid import (
     Actuator,

@@ -10,7 +10,7 @@ from typing import Any
 
 from benchmarks.deadline import row, show
 from frame2d.demo import laboratory
-from frame2d.demo.run import demo_record
+from frame2d.demo.motions import demo_record
 
 
 def figures(runs: int = 200) -> list[dict[str, Any]]:

@@ -19,7 +19,7 @@ from benchmarks.deadline import row, show
 from frame2d.analysis import Rayleigh
 from frame2d.campaign import IntensityRun, counts, incremental, sweep
 from frame2d.demo.building import demo_frame
-from frame2d.demo.run import demo_record
+from frame2d.demo.motions import demo_record
 
 
 def figures(runs: int = 48) -> list[dict[str, Any]]:

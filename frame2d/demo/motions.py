@@ -43,6 +43,12 @@ class Motions(NamedTuple):
         }
 
 
+def demo_record(quick: bool = False) -> Record:
+    """One synthetic record matched to the target, for benchmarks; 20 s, or 6 s."""
+    envelope = Envelope(1.0, 3.0, 2.0) if quick else Envelope(2.0, 10.0, 8.0)
+    return synthetic_record(TARGET, seed=7, dt=DT, envelope=envelope, name="synthetic record", tolerance=0.15)
+
+
 def demo_pool(quick: bool = False) -> list[Record]:
     """Synthetic records of other sites and grounds, so that they fit the target about as well as recorded ones would."""
     envelope = Envelope(1.0, 2.0, 1.5) if quick else Envelope(2.0, 10.0, 6.0)
@@ -71,4 +77,14 @@ def demo_choices(
     return choose_per_limit_state(pool, TARGET, T1, LIMIT_STATES, criteria, bounds=BOUNDS)
 
 
-__all__ = ["BOUNDS", "DT", "LIMIT_STATES", "TARGET", "Motions", "demo_choices", "demo_pool", "demo_suite"]
+__all__ = [
+    "BOUNDS",
+    "DT",
+    "LIMIT_STATES",
+    "TARGET",
+    "Motions",
+    "demo_choices",
+    "demo_pool",
+    "demo_record",
+    "demo_suite",
+]

@@ -275,7 +275,7 @@ def rehearsal_block(rehearsed: dict[str, Any]) -> Block:
     shares = [[name, 100.0 * value] for name, value in remote["guard_shares"].items()]
     checks = [[name, c["text"], "within" if c["ok"] else "exceeded"] for name, c in remote["checks"].items()]
     return {
-        "text": many["words"],
+        "text": ["In words: " + "; ".join(many["words"][-3:]) + "."],
         "facts": facts,
         "tables": [
             table("Chance that a limit is hit, with its 95 % interval (Wilson 1927).",
