@@ -38,12 +38,14 @@ def virtual_recordings(
     *,
     time: np.ndarray | None = None,
     errors: bool = True,
+    given: Mapping[str, np.ndarray] | None = None,
 ) -> list[Recording]:
     """Recordings of all channels, one for each clock, the main one (or the first) at the front.
 
     `time` (s by step) replaces that of the response, whose statics count steps. Between steps the truth runs
     straight. Without `clocks` every channel is read at the response's own times. `errors` False leaves gain, zero,
-    noise and rounding out, not the clocks.
+    noise and rounding out, not the clocks. `given` histories by channel (SI, one value a step) stand for what the
+    response says, where something else was measured.
     """
     own = np.asarray(response.time if time is None else time, dtype=float)
     if own.shape != response.time.shape or np.any(np.diff(own) <= 0.0):
@@ -51,6 +53,12 @@ def virtual_recordings(
             f"time has {own.size} entries for {response.time.size} steps; allowed: one a step, growing"
         )
     truth = true_channels(sensors, response)
+    for name, history in (given or {}).items():
+        if np.shape(history) != own.shape:
+            raise InputError(
+                f"given[{name!r}] has shape {np.shape(history)}; allowed: {own.shape}, one value a step"
+            )
+        truth[known("given channel", name, truth)] = np.asarray(history, dtype=float)
     names = list(dict.fromkeys(channel.clock for channel in sensors.channels.values()))
     names.sort(key=lambda name: name != "main")
     rng = np.random.default_rng(seed)
