@@ -29,8 +29,8 @@ from frame2d.instruments import (
 )
 
 FY = 355e6
-#: Distances (m) of the gauge sections from the foot of a column, and along link and splice.
-COLUMN_AT, LINK_AT, SPLICE_AT = (0.6, 2.9), (0.6, 1.2), (1.4, 4.0)
+#: Distances (m) of the gauge sections from the foot of a column of the first and second storey, along link and splice.
+COLUMN_AT, ABOVE_AT, LINK_AT, SPLICE_AT = (0.6, 2.4), (1.2, 3.0), (0.6, 1.2), (1.6, 4.0)
 #: Depths of the instrumented members (distance of the gauges), m.
 DEPTH = {"A": 0.30, "B": 0.30, "C": 0.26, "D": 0.26, "link": 0.27, "splice": 0.36}
 #: Loggers: rate (Hz) and lag (s) in the time of the model, and the channels that see one motion on both.
@@ -54,8 +54,8 @@ def storey_sensors(response: Response) -> SensorMap:
     places: list[Any] = []
     for column, face_at in (
         *((f"{axis}1", COLUMN_AT) for axis in "ABCD"),
-        ("A2", COLUMN_AT),
-        ("B2", COLUMN_AT),
+        ("A2", ABOVE_AT),
+        ("B2", ABOVE_AT),
     ):
         places += [
             Section(f"{column} {end}", f"column {column}", at, DEPTH[column[0]], FY)
@@ -92,11 +92,11 @@ def storey_sensors(response: Response) -> SensorMap:
         Bar("brace", TESTED),
         Bar("actuator", TESTED),
         Point("floor", "A1"),
-        Actuator("storey", "A1"),
+        Actuator("floors above", "A1"),
         Joint("A", "A1", ("head of A1", "foot of A2", "link at A")),
         Joint("B", "B1", ("head of B1", "foot of B2", "link at B", "splice at B")),
-        Storey("by gauges", ("storey",), heads, ("brace",), "floor", HEIGHT, weight),
-        Storey("by load cell", ("storey",), heads, ("actuator",), "floor", HEIGHT, weight),
+        Storey("by gauges", ("floors above",), heads, ("brace",), "floor", HEIGHT, weight),
+        Storey("by load cell", ("floors above",), heads, ("actuator",), "floor", HEIGHT, weight),
     ]
     channels = []
     for number, (where, face) in enumerate(
@@ -119,7 +119,7 @@ def storey_sensors(response: Response) -> SensorMap:
         # Logged by controller and solver: their errors are part of the test and not added again.
         Channel("JS", "elongation", "actuator", "mm", sign=-1, resolution=1e-4),
         Channel("JF", "force", "actuator", "kN", sign=-1, resolution=1e-3),
-        Channel("SF", "force", "storey", "kN", resolution=1e-3),
+        Channel("SF", "force", "floors above", "kN", resolution=1e-3),
     ]
     below = tuple(
         name

@@ -144,7 +144,7 @@ def update(
 
 def pin_loop(found: "Measurement", parts: Split, response: Response) -> CyclicTest:
     """Loop of the pin alone by the actuator's channels, from the force and deformation in which the test began."""
-    pin, brace = parts.whole.members[TESTED].member.law.laws  # type: ignore[attr-defined]
+    _, brace = parts.whole.members[TESTED].member.law.laws  # type: ignore[attr-defined]
     start = response.device(TESTED)
     force = start.force[0] + found.quantities["actuator force"].value
     stretch = start.deformation[0] + found.quantities["actuator elongation"].value
