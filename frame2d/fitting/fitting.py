@@ -42,8 +42,8 @@ def fit(
     """Fit `law` (a name, a class, or an instance to start from) to all `tests` (cyclic or vibration) at once.
 
     The numbers of an instance are where the search starts (moved into the ranges) and what stays fixed.
-    `free`: None for the usual parameters of the law, "all", names, or groups such as "pinching" (added to the
-    usual ones). `fixed` values, `tied` rules ("1 - beta" or a function of the dictionary of parameters) and
+    `free`: None for the usual parameters of the law, "all", names (these alone), or groups such as "pinching",
+    also with names beside them (added to the usual ones). `fixed` values, `tied` rules ("1 - beta" or a function of the dictionary of parameters) and
     `bounds` (low, high) in SI, by name. `estimate` "likelihood" ends with the maximum likelihood of the force
     under white noise; "weighted" with the least weighted squares of force, energy and peaks, which `weights`
     weigh, and which guide the global search in either case. `profile` "auto" profiles intervals (of the
@@ -133,10 +133,11 @@ def solve(
     total = effort.generations + 2 * effort.starts + 1
     with tqdm(total=total, desc="fit", unit="step", disable=None if progress else True, leave=False) as bar:
         try:
-            population = explore(problem, start, effort, seed, bar) if effort.generations else start[None, :]
+            points = explore(problem, start, effort, seed, bar) if effort.generations else start[None, :]
             bar.update(effort.generations - bar.n)
             x = problem.best[1]
-            for best in polish(problem, distinct(population, x, effort.starts), likelihood, effort, bar):
+            starts = distinct(points, x, effort.starts * max(effort.doubt, 1))
+            for best in polish(problem, starts, likelihood, effort, bar):
                 x = best
         except KeyboardInterrupt:
             interrupted = True
@@ -146,16 +147,22 @@ def solve(
 
 
 def polish(problem: Problem, starts: list[np.ndarray], likelihood: bool, effort: Effort, bar: Any) -> Any:
-    """Local minima from every start, the best so far each time; then once more with the noise of each test."""
+    """Local minima from the starts, the best so far each time; then once more with the noise of each test.
+
+    After the number of starts asked for, only while what is left over is correlated.
+    """
     sigmas = np.array([target.range for _, target in problem.tests])
     misfit = Misfit(problem, sigmas, likelihood)
     costs: list[tuple[float, np.ndarray]] = []
     for start in starts:
+        if len(costs) >= effort.starts and all(each.white for each in _noise(problem, best)):
+            break
         r = misfit(start)
         costs.append(settle(misfit, start, 1e-5 * float(r @ r), effort.iterations))
-        bar.update()
-        yield min(costs, key=lambda pair: pair[0])[1]
-    best = refine(misfit, min(costs, key=lambda pair: pair[0])[1], 15)[1]
+        bar.update(len(costs) <= effort.starts)
+        best = min(costs, key=lambda pair: pair[0])[1]
+        yield best
+    best = refine(misfit, best, 15)[1]
     yield best
     if likelihood and len(problem.tests) > 1:
         for _ in range(2):

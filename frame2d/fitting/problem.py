@@ -126,7 +126,7 @@ def space(
         wanted = set(ranges)
     else:
         asked = [free] if isinstance(free, str) else list(free)
-        wanted = {name for name, r in ranges.items() if r.free} if all(a in groups for a in asked) else set()
+        wanted = {name for name, r in ranges.items() if r.free} if groups & set(asked) else set()
         for name in asked:
             known(f"free parameter of {form.name}", name, [*ranges, *groups])
             wanted |= {r.name for r in form.ranges if r.group == name} if name in groups else {name}

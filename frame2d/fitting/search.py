@@ -1,6 +1,8 @@
 """Global search, then local: differential evolution on the weighted score, least squares from its best points.
 
-Several points are led downhill by Levenberg-Marquardt steps, the best of them to its end by SciPy.
+Several points are led downhill by Levenberg-Marquardt steps, the best of them to its end by SciPy. They are the
+best that lie apart among all points that were ever scored, not only the last population, which has often
+gathered in one valley (after Rinnooy Kan & Timmer, Stochastic global optimization methods, 1987).
 
 Sources: Storn & Price, Differential evolution, 1997, and trust-region reflective least squares of Branch,
 Coleman & Li 1999, both as in SciPy; each population and each Jacobian is one compiled batch.
@@ -16,20 +18,27 @@ from frame2d.kernels import compiled
 
 #: Residual that stands for a law without an answer, in multiples of those at the start of the local search.
 _FAR = 1e3
+#: Share of a range by which two starts of the local search differ at least in one parameter (own rule).
+APART = 0.15
 
 
 @dataclass(frozen=True)
 class Effort:
-    """How long to search: population per parameter, generations, and how many points are refined."""
+    """How long to search: population per parameter, generations, and how many points are refined.
+
+    `doubt` times as many points are refined as long as what is left over is correlated, which says that the law is
+    wrong or its optimum not yet found.
+    """
 
     population: int = 6
     generations: int = 120
     starts: int = 4
     iterations: int = 60
+    doubt: int = 4
 
 
 def explore(problem: Problem, start: np.ndarray, effort: Effort, seed: int, bar: object) -> np.ndarray:
-    """Final population of differential evolution, best first; half of the first one lies around `start`."""
+    """Every point that differential evolution scored, best first; half of the first ones lie around `start`."""
     n = problem.size
     rng = np.random.default_rng(seed)
     count = max(24, effort.population * n)
@@ -37,45 +46,42 @@ def explore(problem: Problem, start: np.ndarray, effort: Effort, seed: int, bar:
     around = count // 2
     first[:around] = np.clip(start + 0.15 * rng.normal(size=(around, n)), 0.0, 1.0)
     first[0] = start
-    final = first
+    points: list[np.ndarray] = []
+    values: list[np.ndarray] = []
 
     def score(x: np.ndarray) -> np.ndarray:
-        return np.minimum(problem.scores(np.atleast_2d(x.T)), 1e6)
+        points.append(np.array(np.atleast_2d(x.T)))
+        values.append(np.minimum(problem.scores(points[-1]), 1e6))
+        return values[-1]
 
     def after(intermediate_result: OptimizeResult) -> None:
         bar.set_postfix_str(f"score {problem.best[0]:.4g}")  # type: ignore[attr-defined]
         bar.update()  # type: ignore[attr-defined]
 
-    if effort.generations > 0:
-        found = differential_evolution(
-            score,
-            [(0.0, 1.0)] * n,
-            maxiter=effort.generations,
-            init=first,
-            mutation=(0.5, 0.9),
-            recombination=0.8,
-            tol=0.005,
-            polish=False,
-            vectorized=True,
-            updating="deferred",
-            seed=rng,
-            callback=after,
-        )
-        final = np.asarray(found.population)
-        energies = np.asarray(found.population_energies)
-    else:
-        energies = problem.scores(final)
-    return final[np.argsort(energies)]
+    differential_evolution(
+        score,
+        [(0.0, 1.0)] * n,
+        maxiter=effort.generations,
+        init=first,
+        mutation=(0.5, 0.9),
+        recombination=0.8,
+        tol=0.005,
+        polish=False,
+        vectorized=True,
+        updating="deferred",
+        seed=rng,
+        callback=after,
+    )
+    return np.concatenate(points)[np.argsort(np.concatenate(values), kind="stable")]
 
 
-def distinct(population: np.ndarray, best: np.ndarray, count: int) -> list[np.ndarray]:
-    """Up to `count` points of a sorted population, `best` first, that lie apart."""
+def distinct(points: np.ndarray, best: np.ndarray, count: int, apart: float = APART) -> list[np.ndarray]:
+    """Up to `count` of `points` (best first), `best` before them, that differ by `apart` in some coordinate."""
     kept = [best]
-    for x in population:
-        if len(kept) == count:
-            break
-        if min(float(np.max(np.abs(x - other))) for other in kept) > 0.05:
-            kept.append(x)
+    distance = np.max(np.abs(points - best), axis=1)
+    while len(kept) < count and np.any(far := distance > apart):
+        kept.append(points[int(np.argmax(far))])
+        distance = np.minimum(distance, np.max(np.abs(points - kept[-1]), axis=1))
     return kept
 
 

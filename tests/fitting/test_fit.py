@@ -10,6 +10,7 @@ from frame2d.compare import end_work_error, nrmse, peak_error
 from frame2d.component_tests import CyclicTest, eccs45, fema461
 from frame2d.errors import InputError
 from frame2d.fitting import Effort, Fit, Weights, errors_of, fit, hidden_law, mirror, virtual_test
+from frame2d.fitting.fitting import problem_of
 from frame2d.fitting.problem import Problem
 from frame2d.kernels import OK, law_kernel
 from frame2d.materials import (
@@ -151,6 +152,20 @@ def test_parameters_can_be_fixed_and_tied() -> None:
     assert found["n"].value == pytest.approx(1.0 + found["beta"].value)
     assert found["n"].rule == "1 + beta" and found["q"].value == 0.015
     assert {p.name for p in found.fitted} == {"k", "Fy", "beta"}
+
+
+def test_groups_and_names_add_to_the_usual_parameters_names_alone_do_not() -> None:
+    """A group frees its parameters, the usual ones and the names beside it; names free these alone."""
+    test = virtual_test(SMOOTH, PROTOCOL, 2).test
+
+    def free(asked: Any) -> set[str]:
+        return {b.name for b in problem_of("BoucWen", [test], free=asked).free}
+
+    usual, pinching = {"k", "Fy", "a", "n", "beta"}, {"zeta_s", "q", "p", "psi", "delta_psi", "lam"}
+    assert free(None) == usual
+    assert free("pinching") == usual | pinching
+    assert free(("pinching", "delta_eta")) == usual | pinching | {"delta_eta"}
+    assert free(("k", "delta_eta")) == {"k", "delta_eta"}
 
 
 def test_both_sides_can_be_mirrored() -> None:
