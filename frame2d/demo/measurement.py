@@ -101,7 +101,8 @@ def measured_sections(
     """Sections "measurement" and "updating" of the report after a hybrid test, and their plain numbers.
 
     `laws` are those of the frame in the test; `begin` is the state of the whole frame in which it began, `response`
-    that of the whole frame (N, m, s), `outcome` the rig's histories along the brace. Files go to `folder`.
+    that of the whole frame (N, m, s), `outcome` the rig's histories along the brace. Files go to `folder`. Raises `InputError` if the tested pin was not new
+    when the test began, as it cannot be fitted then.
     """
     from frame2d.demo.updating import update, updating_block
 

@@ -23,6 +23,7 @@ from frame2d.demo.laboratory import (
     demo_split,
 )
 from frame2d.demo.skeleton import Laws
+from frame2d.errors import InputError
 from frame2d.fitting import Effort, Fit, errors_of, fit
 from frame2d.hybrid import Command, FrameSpecimen, Outcome, balanced
 from frame2d.instruments import AfterTest, after_test, follow_specimen, signals_of
@@ -67,7 +68,6 @@ class Updated:
     fit: Fit
     led: dict[str, dict[str, float]]
     test: AfterTest
-    virgin: bool
 
     def numbers(self) -> dict[str, Any]:
         """Plain numbers, SI."""
@@ -75,7 +75,6 @@ class Updated:
         return {
             "law": {p.name: {"before": float(getattr(self.before, p.name)), "after": p.value, "low": p.low,
                              "high": p.high, "status": p.status} for p in self.fit.parameters if p.name in FREE},
-            "virgin": self.virgin,
             "loop": {name: {"force_nrmse": e.force, "energy_at_end": e.end_energy} for name, e in errors.items()},
             "led_brace": self.led,
             "division": {
@@ -98,8 +97,16 @@ def update(
     quick: bool = False,
     progress: bool = True,
 ) -> Updated:
-    """Refit, reruns, division; arguments as in `frame2d.demo.measurement.measured_sections`."""
+    """Refit, reruns, division; arguments as in `frame2d.demo.measurement.measured_sections`.
+
+    Raises `InputError` if the tested pin was not new when the test began.
+    """
     parts = demo_split(laws)
+    if not _new(parts, begin, response):
+        raise InputError(
+            f"{TESTED} had yielded before this test, which tells a fit nothing of what it was when new; allowed: a test that "
+            "began with a new pin. Likely mistake: the state after an earlier limit state without replacement"
+        )
     loop = pin_loop(found, parts, response)
     effort = Effort(population=4, generations=6 if quick else 25, starts=1 if quick else 2, iterations=40)
     before = laws.at("pin", 1)
@@ -139,7 +146,7 @@ def update(
         {name: signals[name] for name in DIVIDED},
         computed=computed, reduced=reduced, reference=whole, assumed=laws, refitted=retested,
     )  # fmt: skip
-    return Updated(loop, before, refit, led, divided, _virgin(parts, begin, response))
+    return Updated(loop, before, refit, led, divided)
 
 
 def pin_loop(found: "Measurement", parts: Split, response: Response) -> CyclicTest:
@@ -186,7 +193,7 @@ def _remember(system: System, memory: np.ndarray, source: System, given: np.ndar
         memory[first : first + size] = given[second : second + size]
 
 
-def _virgin(parts: Split, begin: State, response: Response) -> bool:
+def _new(parts: Split, begin: State, response: Response) -> bool:
     """Whether the tested brace's model, led as in the test from where it began, does as a new one would."""
     system = parts.whole_system
     place = next(p for p in system.parts if p.member == TESTED and p.part.law is not None)
@@ -234,11 +241,6 @@ def updating_block(folder: Path, found: Updated) -> Block:
         "whole frame implicit, whole frame with the law of before. The cut of this demo releases nothing, so the part of "
         "the reduction should be nothing but rounding. A negative part makes up for others.",
     ]
-    if not found.virgin:
-        text.append(
-            "The pin had been loaded before this test; the fit takes it as new, so that what it lost earlier is read as "
-            "a property of the law."
-        )
     return {
         "text": text,
         "facts": [

@@ -85,8 +85,12 @@ def plot_sensor_map(sensors: "SensorMap", numbered: bool | None = None) -> "Figu
             placed = frame.members[place.member]
             i, j = frame.nodes[placed.i], frame.nodes[placed.j]
             at = (0.55 * i.x + 0.45 * j.x, 0.55 * i.y + 0.45 * j.y)
+            bars = [
+                p.name for p in sensors.places.values() if isinstance(p, Bar) and p.member == place.member
+            ]
+            together = [channel for channel in sensors.channels.values() if channel.place in bars]
             axes.plot(*at, "D", color=PURPLE, markersize=7, zorder=4)
-            _name(axes, at, (9, -9), _listed(names, tags), PURPLE)
+            _name(axes, at, (9, -9), _listed(together, tags), PURPLE)
     _pushers(axes, sensors, size, tags)
     handles = [
         axes.plot([], [], marker, color=colour, linestyle="none", markersize=6, label=label)[0]
