@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 
 from frame2d.analysis import Response, gravity, modes, push, time_history
+from frame2d.campaign.states import load_state
 from frame2d.demo import laboratory, sections
 from frame2d.demo.campaign import Campaigned, criteria_of, limit_states, run_campaign
 from frame2d.demo.component_tests import components, fitted_laws, hidden_laws
 from frame2d.demo.ladder import climb, twist
+from frame2d.demo.measurement import measured_sections
 from frame2d.demo.motions import DT, Motions, demo_choices, demo_pool, demo_suite
 from frame2d.demo.skeleton import Laws
 from frame2d.errors import InputError
@@ -100,6 +102,9 @@ def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]
     done = run_campaign(states, laws, actual, folder, echo)
     clock.lap("campaign")
 
+    measurement, updating, numbers = measure(folder, done, laws, quick)
+    clock.lap("measurement and updating")
+
     sample = recorded_sample(system, standing.state, laws)
     clock.lap("recorded sample")
 
@@ -121,6 +126,9 @@ def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]
         "capacity": sections.capacity_block(rehearsed),
         "rehearsal": sections.rehearsal_block(rehearsed),
         "limit_states": entries(folder, done),
+        "measurement": measurement,
+        "updating": updating,
+        "measured": numbers,
         "periods_s": shapes.period.tolist(),
         "push_peak_N": float(curve.factor.max()),
         "rehearsed": rehearsed,
@@ -134,6 +142,21 @@ def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]
     clock.lap("report")
     echo(f"written to {folder}; open {page}")
     return summary
+
+
+def measure(folder: Path, done: Campaigned, laws: Laws, quick: bool) -> tuple[Any, Any, Any]:
+    """Sections of the near-collapse test's instruments, and of what follows from it for the laws."""
+    begin = load_state(folder / "campaign" / "2_sd" / "state.h5")
+    test, state = done.tests[2], done.states[2]
+    outcome = done.runner.outcomes.get(test.limit_state)
+    if outcome is None:
+        note = {
+            "text": ["Taken over from an earlier run: the readings of the rig are not in memory any more."]
+        }
+        return note, note, {}
+    return measured_sections(
+        folder, laws, state.padded, test.factor, begin, test.response(), outcome, quick, progress=not quick
+    )
 
 
 def entries(folder: Path, done: Campaigned) -> list[dict[str, Any]]:
