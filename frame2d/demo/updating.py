@@ -280,7 +280,7 @@ def _tables(found: Updated, values: dict[str, Any]) -> list[dict[str, Any]]:
     return [
         table("The tested pin's law before and after, with 95 % intervals (SI).",
               ["Parameter", "Before", "After", "From", "To", "Status"], rows,
-              "Intervals under white noise of the measured force alone; other parameters unchanged"),
+              "Intervals under white noise of the measured force alone: what the fixed parameters are off by is not in them"),
         table("The brace led through the displacements that the rig achieved, beside the forces that it measured.",
               ["Model", ("Force, NRMSE of the range", "%"), ("Peak force", "%"), ("Energy", "%")], led),
         table("Error of the prediction (NRMSE of the test's range) and its parts.",
