@@ -256,7 +256,7 @@ def updating_block(folder: Path, found: Updated) -> Block:
             picture("division.png", "Error of the prediction, divided among rig, integration, reduction and law.",
                     "Stacked bars of the parts of the error of each quantity"),
         ],
-        "curves": [_roof(found)],
+        "curves": [_histories(found)],
     }  # fmt: skip
 
 
@@ -299,17 +299,24 @@ def _shown(quantity: str) -> tuple[float, str]:
     return 1e-3, "kN"
 
 
-def _roof(found: Updated) -> dict[str, Any]:
-    """Roof displacement of test, prediction and rerun as a chart of at most some 800 points."""
+def _histories(found: Updated) -> dict[str, Any]:
+    """First floor's displacement and the pin's work in test, prediction and rerun, thinned to some 800 points."""
     names = {"test": "test", "prediction": "before the test", "reference": "law refitted"}
-    series = []
-    for run, label in names.items():
-        time, values = found.test.runs[run][DIVIDED[0]]
-        every = max(1, len(time) // 800)
-        series.append({"name": label, "x": time[::every].tolist(), "y": (1e3 * values[::every]).tolist()})
+    panels = []
+    for quantity in (DIVIDED[1], DIVIDED[4]):
+        size, unit = _shown(quantity)
+        series = []
+        for run, label in names.items():
+            time, values = found.test.runs[run][quantity]
+            every = max(1, len(time) // 800)
+            series.append(
+                {"name": label, "x": time[::every].tolist(), "y": (size * values[::every]).tolist()}
+            )
+        panels.append({"title": quantity, "x": "time (s)", "y": f"{quantity} ({unit})", "series": series})
     return {
-        "caption": "Roof displacement of the test beside the whole frame with the law before and after (mm, s).",
-        "alt": "Three histories of the roof displacement", "x": "time (s)", "y": "roof displacement (mm)", "series": series,
+        "caption": "First floor and work of the tested brace: the test beside the whole frame with the law before and after.",
+        "alt": "Histories of displacement and work in the test and in two runs of the whole frame",
+        "panels": panels, "columns": 2,
     }  # fmt: skip
 
 
