@@ -13,7 +13,7 @@ import numpy as np
 
 from frame2d.component_tests import CyclicTest, Protocol, eccs45, fema461, read_test
 from frame2d.demo.skeleton import Laws
-from frame2d.fitting import Effort, Fit, fit, virtual_test
+from frame2d.fitting import Effort, Fit, fit, save_card, virtual_test
 from frame2d.materials import BoucWen, BoucWenAsymmetric
 from frame2d.materials.law import Law
 
@@ -70,7 +70,7 @@ def tested_devices() -> tuple[Tested, ...]:
             "translation",
             2.0e-3,
             0.045,
-            ("pinching", "delta_eta"),
+            "all",
             12,
         ),
         Tested("splice", "fuse splice beside the slab", laws.splice, "rotation", 1.5e-3, 0.013, None, 13),
@@ -125,6 +125,7 @@ def components(folder: Path, quick: bool = False, progress: bool = True) -> dict
             held_back=[other],
             effort=effort, progress=progress, profile="none" if quick else "auto",
         )  # fmt: skip
+        save_card(fitted, folder / f"{tested.name}.json", note="invented device of the demo")
         found[tested.name] = Component(tested, fitted, files)
     return found
 
