@@ -26,8 +26,8 @@ APART = 0.15
 class Effort:
     """How long to search: population per parameter, generations, and how many points are refined.
 
-    `doubt` times as many points are refined as long as what is left over is correlated, which says that the law is
-    wrong or its optimum not yet found.
+    While the best is doubtful (what is left over is correlated, and the refined points do not agree), up to `doubt`
+    times as many points are refined, and then all is done `again` from another random population.
     """
 
     population: int = 6
@@ -35,12 +35,14 @@ class Effort:
     starts: int = 4
     iterations: int = 60
     doubt: int = 4
+    again: int = 1
 
 
-def explore(problem: Problem, start: np.ndarray, effort: Effort, seed: int, bar: object) -> np.ndarray:
+def explore(
+    problem: Problem, start: np.ndarray, effort: Effort, rng: np.random.Generator, bar: object
+) -> np.ndarray:
     """Every point that differential evolution scored, best first; half of the first ones lie around `start`."""
     n = problem.size
-    rng = np.random.default_rng(seed)
     count = max(24, effort.population * n)
     first = rng.random((count, n))
     around = count // 2
@@ -75,10 +77,10 @@ def explore(problem: Problem, start: np.ndarray, effort: Effort, seed: int, bar:
     return np.concatenate(points)[np.argsort(np.concatenate(values), kind="stable")]
 
 
-def distinct(points: np.ndarray, best: np.ndarray, count: int, apart: float = APART) -> list[np.ndarray]:
-    """Up to `count` of `points` (best first), `best` before them, that differ by `apart` in some coordinate."""
-    kept = [best]
-    distance = np.max(np.abs(points - best), axis=1)
+def distinct(points: np.ndarray, count: int, apart: float = APART) -> list[np.ndarray]:
+    """Up to `count` of `points` (best first) that differ by `apart` in some coordinate."""
+    kept = [points[0]]
+    distance = np.max(np.abs(points - points[0]), axis=1)
     while len(kept) < count and np.any(far := distance > apart):
         kept.append(points[int(np.argmax(far))])
         distance = np.minimum(distance, np.max(np.abs(points - kept[-1]), axis=1))
