@@ -335,7 +335,7 @@ def covered(
 
     The search starts from the law around which the hidden one was drawn, with a short global search.
     """
-    hidden = hidden_law(law, seed)
+    hidden = hidden_law(law, seed, free=free)
     test = virtual_test(hidden, u, 10_000 + seed).test
     found = fit(law, test, free=free, effort=Effort(generations=5, starts=1), progress=False, profile=profile)
     from frame2d.fitting.choose import form_of

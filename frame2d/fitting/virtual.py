@@ -3,13 +3,14 @@
 They prove a fit, since the truth is known; they are no measurement, and their names say so.
 """
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from frame2d.component_tests import CyclicTest, ProtocolHistory
 from frame2d.errors import InputError, within
 from frame2d.fitting.choose import LawLike, class_of, form_of
+from frame2d.fitting.problem import space
 from frame2d.fitting.scales import Scales, Side
 from frame2d.fitting.simulate import Driven
 from frame2d.materials.law import Law
@@ -23,23 +24,26 @@ class VirtualTest(NamedTuple):
     force: np.ndarray
 
 
-def hidden_law(law: LawLike, seed: int, spread: float = 0.2) -> Law:
+def hidden_law(law: LawLike, seed: int, spread: float = 0.2, free: Any = "all") -> Law:
     """A law with seeded parameters: each of `law` (or its example) times or divided by up to 1 + `spread`.
 
-    What is 0 stays 0. Raises `InputError` when no admissible set is met in 100 draws.
+    `free` as in `fit`: the parameters that vary. What a fit that starts from `law` holds fixed must not vary, or
+    its intervals cannot hold the truth. What is 0 stays 0. Raises `InputError` when no admissible set is met in 100 draws.
     """
     within("spread", spread, 0.0, 0.9)
     kind, template = class_of(law)
     base = kind.example() if template is None else template
     side = Side(base.stiffness or 1.0, base.stiffness or 1.0, 1.0)
-    form, _ = form_of(base, Scales(side, side))
+    scales = Scales(side, side)
+    form, _ = form_of(base, scales)
+    varied = {b.name for b in space(form, form.read(base), scales, free, {}, {}, {})[0]}
     rng = np.random.default_rng(seed)
     values = form.read(base)
     for _ in range(100):
         drawn = {}
         for r in form.ranges:
             factor = np.exp(np.log1p(spread) * rng.uniform(-1.0, 1.0))
-            value = values[r.name] * factor
+            value = values[r.name] * (factor if r.name in varied else 1.0)
             drawn[r.name] = float(min(max(value, r.low), r.high)) if r.unit == "1" and value != 0.0 else value
         try:
             return form.build(drawn)

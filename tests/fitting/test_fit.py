@@ -19,6 +19,7 @@ from frame2d.materials import (
     BoucWenAsymmetric,
     Elastic,
     Law,
+    MenegottoPinto,
     Parallel,
     Pinched,
     registered,
@@ -242,6 +243,15 @@ def test_unknown_names_and_wrong_bounds_are_refused() -> None:
         fit("BoucWen", test, tied={"n": "__import__('os')"})
     with pytest.raises(InputError, match="tests is empty"):
         fit("BoucWen", [])
+
+
+def test_hidden_laws_vary_only_what_a_fit_frees() -> None:
+    """What `free` leaves out stays as it is in the law that was given."""
+    law = MenegottoPinto.example()
+    hidden = hidden_law(law, 1, free=None)
+    assert hidden.a3 == law.a3 and hidden.Fy != law.Fy  # type: ignore[attr-defined]
+    assert hidden_law(law, 1).a3 != law.a3  # type: ignore[attr-defined]
+    assert hidden_law(law, 1, free=["Fy"]).k == law.k  # type: ignore[attr-defined]
 
 
 def test_hidden_laws_and_virtual_tests_are_seeded() -> None:
