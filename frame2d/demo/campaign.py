@@ -83,21 +83,19 @@ def capacities() -> Criteria:
 
 
 def limit_states(choices: dict[str, Choice], laws: Laws, quiet: float = 4.0) -> list[LimitState]:
-    """Damage limitation, significant damage, near collapse; all devices replaced; damage limitation again.
+    """Damage limitation, significant damage, near collapse, damage limitation again; new devices after the middle two.
 
     Links and splices leave first and let the frame come back, then the pins: the frame cannot stand without all at once.
     """
     devices = laboratory.demo_split(laws).whole.devices()
     pins = tuple(name for name in devices if name.startswith("pin"))
     others = tuple(name for name in devices if name not in pins)
-    keys = ("dl", "sd", "nc")
-    states = [
-        LimitState(name, choice.records[0], float(choice.factors[0]), key, quiet=quiet)
-        for key, (name, choice) in zip(keys, choices.items(), strict=True)
-    ]
-    states[-1] = replace(states[-1], replace="all", groups=(others, pins))
-    again = replace(states[0], name="damage limitation again", short="dl2", repeats=states[0].name)
-    return [*states, again]
+    found = []
+    for key, (name, choice) in zip(("dl", "sd", "nc"), choices.items(), strict=True):
+        state = LimitState(name, choice.records[0], float(choice.factors[0]), key, quiet=quiet)
+        found.append(state if key == "dl" else replace(state, replace="all", groups=(others, pins)))
+    again = replace(found[0], name="damage limitation again", short="dl2", repeats=found[0].name)
+    return [*found, again]
 
 
 def run_campaign(

@@ -5,7 +5,7 @@ noise and a converter's steps. The law is fitted to one protocol and checked on 
 are taken as similar: the same shape of loop, stiffness and strength in proportion.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -56,6 +56,12 @@ def hidden_laws() -> Laws:
             k=7.1e7, Fy=107e3, a=0.021, n=1.5, psi=(1.0, -0.1, 2.0, 2.15, -0.2, 1.0)
         ),
     )  # fmt: skip
+
+
+def specimen_pin() -> BoucWen:
+    """The pin that stands on the rig: of another batch than the component test's, a tenth weaker."""
+    pin = hidden_laws().pin
+    return replace(pin, Fy=0.9 * pin.Fy)  # type: ignore[no-any-return]
 
 
 def tested_devices() -> tuple[Tested, ...]:
@@ -135,4 +141,13 @@ def fitted_laws(found: dict[str, Component]) -> Laws:
     return Laws(**{name: component.fit.law for name, component in found.items()})  # type: ignore[arg-type]
 
 
-__all__ = ["Component", "Tested", "components", "fitted_laws", "hidden_laws", "read", "tested_devices"]
+__all__ = [
+    "Component",
+    "Tested",
+    "components",
+    "fitted_laws",
+    "hidden_laws",
+    "read",
+    "specimen_pin",
+    "tested_devices",
+]

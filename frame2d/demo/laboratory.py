@@ -27,7 +27,7 @@ from frame2d.analysis.damping import rayleigh_coefficients
 from frame2d.analysis.runner import Options
 from frame2d.compare import nrmse, peak_error
 from frame2d.demo.building import demo_frame
-from frame2d.demo.component_tests import hidden_laws
+from frame2d.demo.component_tests import specimen_pin
 from frame2d.demo.skeleton import NOMINAL, Laws
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid import (
@@ -300,7 +300,7 @@ def served_rig(seed: int = 11) -> tuple[Specimen, Limits, Table]:
     """
     # On its side the energy error is weighed against the specimen's work alone, which small motions keep small.
     return (
-        demo_rig(seed=seed, actual=hidden_laws().pin),
+        demo_rig(seed=seed, actual=specimen_pin()),
         replace(demo_limits(), energy=0.2, energy_warning=0.1),
         demo_table(),
     )

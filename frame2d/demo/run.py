@@ -11,7 +11,7 @@ from frame2d.analysis import Response, gravity, modes, push, time_history
 from frame2d.campaign.states import load_state
 from frame2d.demo import laboratory, sections
 from frame2d.demo.campaign import Campaigned, criteria_of, limit_states, run_campaign
-from frame2d.demo.component_tests import components, fitted_laws, hidden_laws
+from frame2d.demo.component_tests import components, fitted_laws, specimen_pin
 from frame2d.demo.ladder import climb, twist
 from frame2d.demo.measurement import measured_sections
 from frame2d.demo.motions import DT, Motions, demo_choices, demo_pool, demo_suite
@@ -67,7 +67,7 @@ def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]
     clock = Clock(echo)
 
     found = components(folder / "component_tests", quick, progress=not quick)
-    laws, actual = fitted_laws(found), hidden_laws().pin
+    laws, actual = fitted_laws(found), specimen_pin()
     clock.lap("component tests fitted")
 
     frame = laboratory.demo_split(laws).whole
