@@ -47,8 +47,9 @@ def fit(
     `bounds` (low, high) in SI, by name. `estimate` "likelihood" ends with the maximum likelihood of the force
     under white noise; "weighted" with the least weighted squares of force, energy and peaks, which `weights`
     weigh, and which guide the global search in either case. `profile` "auto" profiles intervals (of the
-    likelihood) that are wide or touch a bound, "all" every one, "none" no one. `options` are fields of the law that are not numbers, such
-    as ``{"allow_inadmissible": True}``. Interrupted (Ctrl-C) it returns the best law so far, flagged.
+    likelihood) that are wide, touch a bound or are no parabola's, "all" every one, "none" no one. `options` are
+    fields of the law that are not numbers, such as ``{"allow_inadmissible": True}``. Interrupted (Ctrl-C) it
+    returns the best law so far, flagged. A search whose result is doubtful (`Effort`) goes on longer.
 
     Same seed, same result. Raises `InputError` for unknown names and bounds that are none.
     """

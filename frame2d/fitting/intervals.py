@@ -5,7 +5,8 @@ the coordinates of the search, and are mapped back: so they are unsymmetric for 
 tests do not determine is held by a prior whose standard deviation is the whole range (own rule): it changes
 nothing that they do determine. Profile
 intervals are where the sum of squares has grown by t² with all other parameters fitted anew (Bates & Watts,
-Nonlinear Regression Analysis, 1988); they follow curvature and bounds.
+Nonlinear Regression Analysis, 1988); they follow curvature, bounds, and the edges that laws of straight lines have
+in their likelihood: Wald intervals of those are too short.
 """
 
 from dataclasses import dataclass
@@ -21,6 +22,8 @@ from frame2d.fitting.search import Misfit, normal_equations, settle
 LONGEST = 1.0
 #: Wald intervals wider than this share of the range, or touching a bound, are replaced by profiles.
 WIDE = 0.06
+#: So are those at whose ends the root of the growth is off by more than this share (own rule).
+BENT = 0.1
 
 
 @dataclass(frozen=True)
@@ -63,9 +66,10 @@ def uncertainty(
     low, high = x - z * deviation, x + z * deviation
     profiled = np.zeros(problem.size, dtype=bool)
     if profile != "none" and likelihood:
+        bent = _bent(misfit, x, covariance, z)
         for j in range(problem.size):
             doubtful = high[j] - low[j] > WIDE or low[j] < 0.0 or high[j] > 1.0
-            if profile == "all" or doubtful:
+            if profile == "all" or doubtful or bent[j]:
                 low[j], high[j] = _profile(misfit, x, covariance, j, z)
                 profiled[j] = True
     scale = np.where(deviation > 0.0, deviation, 1.0)
@@ -122,6 +126,16 @@ def _direction(names: list[str], v: np.ndarray, s: float) -> Direction:
     order = np.argsort(-np.abs(v))
     shares = tuple((names[i], float(v[i])) for i in order if abs(v[i]) > 0.2)
     return Direction(shares, s)
+
+
+def _bent(misfit: Misfit, x: np.ndarray, covariance: np.ndarray, z: float) -> np.ndarray:
+    """Whether the sum of squares at either Wald end, the others moved along, has not grown by z² as a parabola does."""
+    moves = z * covariance / np.sqrt(np.diag(covariance))  # a column a parameter
+    X = np.clip(np.concatenate([x + moves.T, x - moves.T]), 0.0, 1.0)
+    rows = misfit.rows(np.concatenate([x[None, :], X]))
+    squares = np.einsum("ij,ij->i", rows, rows)
+    grown = np.sqrt(np.maximum(squares[1:] - squares[0], 0.0)).reshape(2, x.size)
+    return ~np.all(np.abs(grown - z) < BENT * z, axis=0)
 
 
 def _profile(misfit: Misfit, x: np.ndarray, covariance: np.ndarray, j: int, z: float) -> tuple[float, float]:

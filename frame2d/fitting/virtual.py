@@ -43,8 +43,11 @@ def hidden_law(law: LawLike, seed: int, spread: float = 0.2, free: Any = "all") 
         drawn = {}
         for r in form.ranges:
             factor = np.exp(np.log1p(spread) * rng.uniform(-1.0, 1.0))
-            value = values[r.name] * (factor if r.name in varied else 1.0)
-            drawn[r.name] = float(min(max(value, r.low), r.high)) if r.unit == "1" and value != 0.0 else value
+            value = values[r.name]
+            if r.name in varied and value != 0.0:
+                value *= factor
+                value = float(min(max(value, r.low), r.high)) if r.unit == "1" else value
+            drawn[r.name] = value
         try:
             return form.build(drawn)
         except InputError:
