@@ -17,6 +17,7 @@ from frame2d.materials import (
     Bilinear,
     BoucWen,
     BoucWenAsymmetric,
+    DeterioratingPeakOriented,
     Elastic,
     Law,
     MenegottoPinto,
@@ -95,6 +96,26 @@ def test_pinched_and_unsymmetric_devices_are_found(law: Law, free: Any) -> None:
     assert found.held_back[0].force < 0.05
 
 
+def test_a_doubtful_search_goes_on_until_what_is_left_is_noise() -> None:
+    """A law of straight lines has many local optima: a short search ends in one, and one that may go on does not."""
+    hidden = hidden_law(DeterioratingPeakOriented, 3, 0.5)
+    test = virtual_test(hidden, eccs45(0.01, (2, 4, 6, 8)).by_steps(40).deformation, 3, 0.01).test
+    short = Effort(generations=25, starts=2, doubt=1, again=0)
+    stuck = quick("DeterioratingPeakOriented", test, effort=short, profile="none", seed=3)
+    found = quick("DeterioratingPeakOriented", test, profile="none", seed=3)
+    assert not stuck.noise[0].white and found.noise[0].white
+    assert found.errors[0].force < 0.5 * stuck.errors[0].force
+
+
+def test_a_wrong_law_is_not_searched_for_ever() -> None:
+    """Starts that agree say that the law is wrong, not the search: then it ends as it would have without doubt."""
+    test = virtual_test(BoucWen(k=1e7, Fy=1e5, a=0.03, n=1.0), PROTOCOL, 1).test
+    found = [
+        quick("Bilinear", test, effort=Effort(8, 20, 4, again=again), profile="none") for again in (0, 3)
+    ]
+    assert not found[0].noise[0].white and found[1].evaluations == found[0].evaluations
+
+
 @pytest.mark.parametrize("name", list(registered()))
 def test_every_registered_law_can_be_fitted(name: str) -> None:
     """From its name alone each law is fitted to a virtual test of its example within 6 % of the range."""
@@ -104,7 +125,7 @@ def test_every_registered_law_can_be_fitted(name: str) -> None:
     test = virtual_test(law, u, 1).test
     pinched = issubclass(type(law), BoucWen)
     free = ["degradation", "pinching"] if pinched else None
-    effort = Effort(4, 8, 1, 15) if pinched else Effort(6, 30, 2)
+    effort = Effort(4, 8, 1, 15, doubt=1, again=0) if pinched else Effort(6, 30, 2, doubt=1, again=0)
     found = quick(name, test, free=free, effort=effort, profile="none")
     assert type(found.law) is type(law)
     assert found.errors[0].force < 0.06

@@ -30,9 +30,9 @@ def test_a_linear_law_has_the_textbook_interval() -> None:
         assert p.value - p.low == pytest.approx(half, rel=0.03)  # type: ignore[operator]
 
 
-@pytest.mark.parametrize(("law", "seeds"), [(SMOOTH, 12), (UNSYMMETRIC, 4)], ids=["smooth", "unsymmetric"])
+@pytest.mark.parametrize(("law", "seeds"), [(SMOOTH, 12), (UNSYMMETRIC, 3)], ids=["smooth", "unsymmetric"])
 def test_intervals_hold_the_hidden_values(law: object, seeds: int) -> None:
-    """Short form of the coverage benchmark: of 60 and 36 intervals at 95 %, at least 85 % hold the truth."""
+    """Short form of the coverage benchmark: of 60 and 27 intervals at 95 %, at least 85 % hold the truth."""
     held = [covered(law, None, seed, PROTOCOL.deformation)[0] for seed in range(seeds)]  # type: ignore[arg-type]
     share = np.mean([list(each.values()) for each in held])
     assert 0.85 <= share <= 1.0
