@@ -44,6 +44,15 @@ Block = dict[str, Any]
 DIVIDED = ("floor 5 displacement", "floor 1 displacement", "base shear", f"{TESTED} force", f"{TESTED} work")
 #: What the loop of one test tells of the pin; its decay and how its slip begins and ends stay the component test's.
 FREE = ("k", "Fy", "a", "n", "zeta_s", "p", "q", "psi")
+#: Ranges about the law of before: an earthquake's loop is too irregular to take them from the loop itself.
+NEAR = {
+    "k": (0.6, 1.6),
+    "Fy": (0.6, 1.5),
+    "n": (0.7, 1.5),
+    "q": (0.3, 2.0),
+    "p": (0.3, 2.5),
+    "psi": (0.4, 1.6),
+}
 #: A pin counts as new if its model's force differs by less than this share of the range from that of a new one.
 AS_NEW = 0.01
 
@@ -108,9 +117,13 @@ def update(
             "began with a new pin. Likely mistake: the state after an earlier limit state without replacement"
         )
     loop = pin_loop(found, parts, response)
-    effort = Effort(population=4, generations=6 if quick else 25, starts=1 if quick else 2, iterations=40)
+    effort = Effort(population=4, generations=10 if quick else 25, starts=1 if quick else 2, iterations=40)
     before = laws.at("pin", 1)
-    refit = fit(before, loop, free=FREE, effort=effort, profile="none", progress=progress)
+    near = {
+        name: (low * getattr(before, name), high * getattr(before, name))
+        for name, (low, high) in NEAR.items()
+    }
+    refit = fit(before, loop, free=FREE, bounds=near, effort=effort, profile="none", progress=progress)
     retested = Retested(laws.link, laws.pin, laws.splice, refit.law)
     led = {
         name: _led(demo_specimen(begin, own), outcome)
