@@ -131,8 +131,8 @@ class BoucWen(Law):
 
     kernel = kernel
     rate = rate
-    #: Kernel of the force alone, for drivers that need no more.
-    force_kernel: ClassVar[Kernel | None] = force_kernel
+    #: Kernel of the force alone, for drivers that need no more; a class with a kernel of its own does not inherit it.
+    force_kernel: ClassVar[Kernel] = force_kernel
     states: ClassVar[int] = 2
     recoverable = (
         "½aku² and what unloading to z = 0 would return, (1 − a)Fy·uy·∫y/G dy along the unloading curve"

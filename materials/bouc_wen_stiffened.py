@@ -121,7 +121,6 @@ class BoucWenStiffened(BoucWen):
 
     kernel = kernel
     rate = rate
-    force_kernel = None
     states: ClassVar[int] = 4
 
     def initial_memory(self) -> np.ndarray:

@@ -25,7 +25,7 @@ from frame2d.fitting.scales import Scales, Side, scales_of
 from frame2d.fitting.scores import Target, Weights
 from frame2d.fitting.simulate import Driven
 from frame2d.fitting.ties import tie
-from frame2d.materials import Bilinear, BoucWen, Elastic, PowerDamper, registered
+from frame2d.materials import Bilinear, BoucWen, BoucWenStiffened, Elastic, PowerDamper, registered
 from frame2d.materials.drive import drive
 from frame2d.materials.power import power_near
 from frame2d.show.fit_plots import plot_fit, plot_parameters
@@ -91,6 +91,8 @@ def test_the_batch_is_the_driver() -> None:
     forces = Driven(test).outputs(laws)
     for law, force in zip(laws, forces, strict=True):
         assert force == pytest.approx(drive(law, test.deformation).force, rel=1e-9, abs=1e-9 * law.Fy)
+    other = BoucWenStiffened(k=1e7, Fy=1e5, zeta_s=0.5)  # inherits the parameters, not the kernels
+    assert np.array_equal(Driven(test).outputs([other])[0], drive(other, test.deformation).force)
     dampers = [PowerDamper(c=1e5 * (i + 1), alpha=0.5) for i in range(3)]
     rate = Driven(test).outputs(dampers)
     assert rate[1] == pytest.approx(2.0 * rate[0]) and np.abs(rate[0]).max() > 0.0
