@@ -6,6 +6,7 @@ address, which `call_law` and `call_member` follow. With ``NUMBA_DISABLE_JIT=1``
 Python function instead and pointers are array views: the same code then runs in a debugger.
 """
 
+import ctypes
 import inspect
 from collections.abc import Callable
 from functools import cached_property
@@ -51,6 +52,24 @@ MEMBER = types.int64(
     types.float64,
     _double_pointer,
     _double_pointer,
+    _double_pointer,
+    _double_pointer,
+    _double_pointer,
+)
+_index_pointer, _long_pointer = types.CPointer(types.uint32), types.CPointer(types.int64)
+#: negative = solver(n, start, row, values, turned, row, column, first, second, weight, share, k, b, x)
+SOLVER = types.int64(
+    types.int64,
+    _index_pointer,
+    _index_pointer,
+    _double_pointer,
+    types.int64,
+    _long_pointer,
+    _long_pointer,
+    _long_pointer,
+    _long_pointer,
+    _double_pointer,
+    types.float64,
     _double_pointer,
     _double_pointer,
     _double_pointer,
@@ -110,11 +129,32 @@ def member_kernel(function: Callable[..., int]) -> Kernel:
     return Kernel(function, MEMBER)
 
 
+def solver_kernel(function: Callable[..., int]) -> Kernel:
+    """Make a kernel of ``function`` that solves where the fixed-pattern factor fails; see `frame2d.engine.pivoted`."""
+    return Kernel(function, SOLVER)
+
+
+class Later:
+    """Address at which compiled code finds the address of a kernel that is compiled when it is first asked for."""
+
+    def __init__(self, kernel: Kernel) -> None:
+        self._entry = ctypes.CFUNCTYPE(ctypes.c_int64)(lambda: kernel.address)
+        self.address = kernel.address if PLAIN else int(ctypes.cast(self._entry, ctypes.c_void_p).value or 0)
+
+
 if PLAIN:
 
     def at(memory: Any, index: int) -> Any:
         """View of `memory` from `index` on."""
         return memory[int(index) :]
+
+    def view(memory: Any, size: int) -> Any:
+        """First `size` entries of `memory`."""
+        return memory[:size]
+
+    def ask(address: float) -> int:
+        """Address of the kernel of the `Later` at `address`."""
+        return int(address)
 
     def call_law(address: float, p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) -> int:
         """Call the law kernel at `address`."""
@@ -137,19 +177,23 @@ if PLAIN:
         """Call the member kernel at `address`."""
         return _plain_kernels[int(address)](p, m0, d, w, dt, c, scratch, f, k, e, m1)
 
+    def call_solver(address: float, *arguments: Any) -> int:
+        """Call the solver kernel at `address`."""
+        return _plain_kernels[int(address)](*arguments)
+
     def compiled(function: Any) -> Any:
         """Leave `function` as it is: compilation is switched off."""
         return function
 
-    uncounted = inlined = compiled
+    uncounted = inner = inlined = compiled
 
 else:
 
     @intrinsic
     def at(typingctx, memory, index):  # type: ignore[no-untyped-def]
-        """Pointer to entry `index` of a float64 array or pointer."""
+        """Pointer to entry `index` of an array or pointer."""
         from_array = isinstance(memory, types.Array)
-        signature = _double_pointer(
+        signature = types.CPointer(memory.dtype)(
             memory, types.int64 if isinstance(index, types.Integer) else types.float64
         )
 
@@ -181,7 +225,15 @@ else:
 
         return typed
 
-    _call_law, _call_member = _calling(LAW), _calling(MEMBER)
+    _call_law, _call_member, _call_solver = _calling(LAW), _calling(MEMBER), _calling(SOLVER)
+    _ask = _calling(types.int64())
+    #: The first so many entries of a pointer, as an array.
+    view = numba.carray
+
+    @intrinsic
+    def ask(typingctx, address):  # type: ignore[no-untyped-def]
+        """Address of the kernel of the `Later` at `address`, compiled now if it was not."""
+        return _ask(typingctx, address)
 
     @intrinsic
     def call_law(typingctx, address, p, m0, u, v, dt, out, m1):  # type: ignore[no-untyped-def]
@@ -192,6 +244,15 @@ else:
     def call_member(typingctx, address, p, m0, d, w, dt, c, scratch, f, k, e, m1):  # type: ignore[no-untyped-def]
         """Call the member kernel at `address` (an integer, or a float that holds one)."""
         return _call_member(typingctx, address, p, m0, d, w, dt, c, scratch, f, k, e, m1)
+
+    @intrinsic
+    def call_solver(
+        typingctx, address, n, start, row, values, turned, i, j, first, second, weight, share, k, b, x
+    ):  # type: ignore[no-untyped-def]
+        """Call the solver kernel at `address`."""
+        return _call_solver(
+            typingctx, address, n, start, row, values, turned, i, j, first, second, weight, share, k, b, x
+        )
 
     def compiled(function: Any) -> Any:
         """Compile `function` with the engine's options: cached, lock released, NaN respected."""
@@ -204,12 +265,22 @@ else:
         """
         return _jit(function, _nrt=False)
 
-    def inlined(function: Any) -> Any:
-        """As `uncounted`, copied into its callers: handing over a `Plan` and a `Room` costs 0.15 µs a call."""
-        return _jit(function, _nrt=False, forceinline=True)
+    def inner(function: Any) -> Any:
+        """As `uncounted`, for compiled callers alone: what unpacks a `Plan` for Python takes longest to compile."""
+        return _jit(function, _nrt=False, no_cpython_wrapper=True)
 
-    def _jit(function: Any, **options: bool) -> Any:
-        return njit(cache=True, nogil=True, fastmath=FAST, error_model="numpy", **options)(function)
+    def inlined(function: Any) -> Any:
+        """As `uncounted`, copied into its callers before compilation, and compiled alone only where Python calls it.
+
+        Handing over a `Plan` and a `Room` costs 0.15 µs a call; a function that is first compiled and then copied is
+        optimised again in each caller, and in each caller of these.
+        """
+        return _jit(function, _nrt=False, inline="always")
+
+    def _jit(function: Any, **options: Any) -> Any:
+        return njit(
+            cache=True, nogil=True, fastmath=FAST, error_model="numpy", no_cfunc_wrapper=True, **options
+        )(function)
 
 
 def doubles(*values: float) -> np.ndarray:

@@ -46,13 +46,19 @@ def evaluate(plan, room, q, v, shift, m0, m1, dt, c):
 
 
 @inlined
+def gathered(plan, fe, i):
+    """Force of the parts on the free freedom `i`."""
+    s = 0.0
+    for t in range(np.uint64(plan.s_start[i]), np.uint64(plan.s_start[i + ONE])):
+        s += plan.s_val[t] * fe[plan.s_col[t]]
+    return s
+
+
+@inlined
 def gather_forces(plan, fe, out):
     """out += Gᵀ·fe: forces of the parts on the free freedoms."""
     for i in range(np.uint64(out.size)):
-        s = 0.0
-        for t in range(np.uint64(plan.s_start[i]), np.uint64(plan.s_start[i + ONE])):
-            s += plan.s_val[t] * fe[plan.s_col[t]]
-        out[i] += s
+        out[i] += gathered(plan, fe, i)
 
 
 @inlined
@@ -62,12 +68,18 @@ def assemble(plan, room, weight, virgin):
     room.note[TWIST] = 0.0 if virgin else weight
     if virgin:
         for place in range(np.uint64(values.size)):
-            values[place] = weight * plan.virgin[place]
+            values[place] = room.constant[place] + weight * plan.virgin[place]
     else:
         for place in range(np.uint64(values.size)):
-            values[place] = 0.0
-    for t in range(np.uint64(plan.a_place.size)):
-        values[plan.a_place[t]] += room.effective[t]
-    if not virgin:
+            values[place] = room.constant[place]
         for t in range(np.uint64(plan.t_place.size)):
             values[plan.t_place[t]] += weight * plan.t_weight[t] * room.ke[plan.t_entry[t]]
+
+
+@inlined
+def place_constant(plan, room):
+    """The effective constant matrix, just made, in the factor's pattern as well."""
+    for place in range(np.uint64(room.constant.size)):
+        room.constant[place] = 0.0
+    for t in range(np.uint64(plan.a_place.size)):
+        room.constant[plan.a_place[t]] = room.effective[t]

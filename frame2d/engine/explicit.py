@@ -13,11 +13,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from frame2d.engine.evaluate import gather_forces, symmetric_product
+from frame2d.engine.evaluate import gather_forces, place_constant, symmetric_product
 from frame2d.engine.implicit import ALPHA_F, commit
 from frame2d.engine.newton import CONVERGED, equilibrate
 from frame2d.engine.plan import ALGORITHM, DAMPED
-from frame2d.kernels import compiled
+from frame2d.kernels import inlined, inner, uncounted
 
 #: Values of `Operator.kind`.
 EXPLICIT, SPLITTING, STATE_SPACE = 2, 3, 4
@@ -49,7 +49,7 @@ class Operator(NamedTuple):
     still: np.ndarray
 
 
-@compiled
+@uncounted
 def dense_product(matrix, x, y):
     """y = A·x."""
     for i in range(y.size):
@@ -59,18 +59,21 @@ def dense_product(matrix, x, y):
         y[i] = s
 
 
-@compiled
-def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, tolerance, most):
-    """One step; commits and returns CONVERGED, or leaves `motion` as it was. `held`: plan of massless freedoms."""
+@inlined
+def predict_massive(plan, held, room, motion, op, p1, dt):
+    """Move the freedoms with mass, and prepare the balance of the others in `held`; returns ∂v'/∂u' of these.
+
+    Left in `op.work` for `balance_massive`: a, v, G₀·a, Δu and w.
+    """
     n = motion.q.size
     index = op.massive
-    alpha_f = scheme[ALPHA_F]
-    new = 1.0 - alpha_f
-    a, v, x, y, z, a1, du, right, w, w1 = op.work
+    a, v, x, y, z = op.work[0], op.work[1], op.work[2], op.work[3], op.work[4]
+    du, right, w = op.work[6], op.work[7], op.work[8]
     if room.note[0] != dt or room.note[1] != op.kind:
-        room.effective[:] = held.stiffness
+        for t in range(room.effective.size):
+            room.effective[t] = held.stiffness[t]
+        place_constant(held, room)
         room.note[0], room.note[1] = dt, op.kind
-    cv = 1.5 / dt
     for i in range(n):
         room.qp[i] = motion.q[i]
         room.vp[i] = -0.5 * motion.dq[i] / dt
@@ -95,20 +98,36 @@ def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, toler
     symmetric_product(plan.k_start, plan.k_row, plan.k_val, room.x, room.g)
     for i in range(n):
         room.g[i] = room.q[i] if plan.inertial[i] > 0.0 else p1[i] - room.g[i]
+    return 1.5 / dt
+
+
+@inner
+def follow(held, room, motion, shift, dt, cv, tolerance, most):
+    """Newton iteration of the freedoms without mass, then with the virgin stiffness; returns the outcome."""
+    status = CONVERGED
     for virgin in range(2):
         status = equilibrate(
             held, room, motion, shift, dt, 1.0, cv, tolerance, 12 * most if virgin else most, virgin == 1
         )
         if status == CONVERGED:
             break
-        for i in range(n):
-            if plan.inertial[i] == 0.0:
+        for i in range(motion.q.size):
+            if held.inertial[i] == 0.0:
                 room.q[i] = motion.q[i]
-    if status != CONVERGED:
-        return status
+    return status
+
+
+@inner
+def balance_massive(plan, room, motion, op, p0, p1, dt, scheme):
+    """Accelerations of the freedoms with mass at the new displacements, energies of the scheme; commits."""
+    n = motion.q.size
+    index = op.massive
+    alpha_f = scheme[ALPHA_F]
+    new = 1.0 - alpha_f
+    a, v, x, y, z = op.work[0], op.work[1], op.work[2], op.work[3], op.work[4]
+    a1, du, right, w, w1 = op.work[5], op.work[6], op.work[7], op.work[8], op.work[9]
     symmetric_product(plan.k_start, plan.k_row, plan.k_val, room.q, room.y)
     gather_forces(plan, room.fe, room.y)
-    # Balance of the massive freedoms.
     for k in range(index.size):
         x[k] = new * (v[k] + dt * z[k]) + alpha_f * w[k]
     dense_product(op.damping, x, y)
@@ -143,6 +162,7 @@ def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, toler
         damped += du[k] * y[k]
     motion.account[DAMPED] += damped
     motion.account[ALGORITHM] += algorithm
+    cv = 1.5 / dt
     for i in range(n):
         if plan.inertial[i] == 0.0:
             motion.v[i] = room.vp[i] + cv * (room.q[i] - room.qp[i])
@@ -150,4 +170,13 @@ def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, toler
         motion.v[index[k]] = v[k] + right[k]
         motion.a[index[k]] = a1[k]
     commit(plan, room, motion, p0, p1, dt, op.still)
-    return CONVERGED
+
+
+@inner
+def explicit_step(plan, held, room, motion, op, p0, p1, shift, dt, scheme, tolerance, most):
+    """One step; commits and returns CONVERGED, or leaves `motion` as it was. `held`: plan of massless freedoms."""
+    cv = predict_massive(plan, held, room, motion, op, p1, dt)
+    status = follow(held, room, motion, shift, dt, cv, tolerance, most)
+    if status == CONVERGED:
+        balance_massive(plan, room, motion, op, p0, p1, dt, scheme)
+    return status

@@ -7,7 +7,7 @@ columns of a block (`frame2d.engine.ordering`) act together, up to four in one p
 
 import numpy as np
 
-from frame2d.kernels import compiled, inlined, uncounted
+from frame2d.kernels import inlined, uncounted
 
 #: A pivot below this share of its column's original size is replaced, counted, and mended by refinement.
 TINY = 1e-13
@@ -17,8 +17,11 @@ ZERO, ONE, TWO, THREE = np.uint64(0), np.uint64(1), np.uint64(2), np.uint64(3)
 
 
 @uncounted
-def factorise(pattern, values, lower, pivot, work):
-    """Factor `values` into `lower` (unit, diagonal slots unused) and `pivot`; returns negative and replaced pivots."""
+def factorise(pattern, values, lower, pivot, work, x=None):
+    """Factor `values` into `lower` (unit, diagonal slots unused) and `pivot`; returns negative and replaced pivots.
+
+    A right-hand side `x` is overwritten with L⁻¹·x on the way.
+    """
     start, row = pattern.start, pattern.row
     negative = 0
     replaced = 0
@@ -26,6 +29,9 @@ def factorise(pattern, values, lower, pivot, work):
         first, last = np.uint64(start[j]), np.uint64(start[j + ONE])
         for place in range(first, last):
             work[row[place]] = values[place]
+        xj = 0.0
+        if x is not None:
+            xj = x[j]
         for t in range(np.uint64(pattern.left_start[j]), np.uint64(pattern.left_start[j + ONE])):
             k = np.uint64(pattern.left_column[t])
             many = np.uint64(pattern.left_many[t])
@@ -36,25 +42,35 @@ def factorise(pattern, values, lower, pivot, work):
             to2 = to1 + size - TWO
             to3 = to2 + size - THREE
             f0 = lower[here] * pivot[k]
+            if x is not None:
+                xj -= lower[here] * x[k]
             if many == ONE:
                 for place in range(here, end):
                     work[row[place]] -= lower[place] * f0
                 continue
             f1 = lower[here + to1] * pivot[k + ONE]
+            if x is not None:
+                xj -= lower[here + to1] * x[k + ONE]
             if many == TWO:
                 for place in range(here, end):
                     work[row[place]] -= lower[place] * f0 + lower[place + to1] * f1
                 continue
             f2 = lower[here + to2] * pivot[k + TWO]
+            if x is not None:
+                xj -= lower[here + to2] * x[k + TWO]
             if many == THREE:
                 for place in range(here, end):
                     work[row[place]] -= lower[place] * f0 + lower[place + to1] * f1 + lower[place + to2] * f2
                 continue
             f3 = lower[here + to3] * pivot[k + THREE]
+            if x is not None:
+                xj -= lower[here + to3] * x[k + THREE]
             for place in range(here, end):
                 work[row[place]] -= (lower[place] * f0 + lower[place + to1] * f1) + (
                     lower[place + to2] * f2 + lower[place + to3] * f3
                 )
+        if x is not None:
+            x[j] = xj
         d = work[j]
         scale = abs(values[first])
         if abs(d) <= TINY * scale or d == 0.0:
@@ -73,21 +89,37 @@ def factorise(pattern, values, lower, pivot, work):
 @uncounted
 def solve_factored(pattern, lower, pivot, x):
     """Overwrite the right-hand side `x` with the solution."""
+    solve_forward(pattern, lower, x)
+    solve_back(pattern, lower, pivot, x)
+
+
+@inlined
+def solve_forward(pattern, lower, x):
+    """Overwrite the right-hand side `x` with L⁻¹·x."""
     start, row = pattern.start, pattern.row
-    n = np.uint64(pivot.size)
-    for j in range(n):
+    for j in range(np.uint64(x.size)):
         xj = x[j]
         for place in range(np.uint64(start[j]) + ONE, np.uint64(start[j + ONE])):
             x[row[place]] -= lower[place] * xj
+
+
+@inlined
+def solve_back(pattern, lower, pivot, x):
+    """Overwrite x = L⁻¹·b with the solution."""
+    start, row = pattern.start, pattern.row
+    n = np.uint64(pivot.size)
     for back in range(n):
         j = n - ONE - back
         s = x[j] / pivot[j]
-        for place in range(np.uint64(start[j]) + ONE, np.uint64(start[j + ONE])):
+        last = np.uint64(start[j + ONE])
+        # The nearest row comes last: only there must a column wait for the one before.
+        for behind in range(ONE, last - np.uint64(start[j])):
+            place = last - behind
             s -= lower[place] * x[row[place]]
         x[j] = s
 
 
-@inlined
+@uncounted
 def symmetric_product(start, row, values, x, y):
     """y = A·x for a symmetric matrix given by its lower columns (each begins with its diagonal)."""
     n = np.uint64(x.size)
@@ -106,15 +138,3 @@ def symmetric_product(start, row, values, x, y):
             y[i] += values[place] * xj
             s += values[place] * x[i]
         y[j] += s
-
-
-@compiled
-def dense(start, row, values):
-    """Full symmetric matrix of the values of its lower columns."""
-    n = start.size - 1
-    full = np.zeros((n, n))
-    for j in range(n):
-        for place in range(start[j], start[j + 1]):
-            full[row[place], j] = values[place]
-            full[j, row[place]] = values[place]
-    return full

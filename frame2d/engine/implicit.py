@@ -9,8 +9,9 @@ cases. With αm = αf = 0 and no mass or damping the same step is static equilib
 Freedoms without mass keep a = 0 and the velocity relation v' = v + γ/(βΔt)·(u' − u − Δt·v).
 """
 
+import numpy as np
 
-from frame2d.engine.evaluate import gather_forces, symmetric_product
+from frame2d.engine.evaluate import gather_forces, place_constant, symmetric_product
 from frame2d.engine.newton import CONVERGED, NOT_CONVERGED, equilibrate
 from frame2d.engine.plan import (
     ALGORITHM,
@@ -23,7 +24,7 @@ from frame2d.engine.plan import (
     STEPS,
     TIME,
 )
-from frame2d.kernels import inlined, uncounted
+from frame2d.kernels import inlined, inner, uncounted
 
 #: Entries of the scheme array: the four parameters and 1 for dynamics, 0 for statics.
 ALPHA_M, ALPHA_F, GAMMA, BETA, DYNAMIC = 0, 1, 2, 3, 4
@@ -31,7 +32,7 @@ ALPHA_M, ALPHA_F, GAMMA, BETA, DYNAMIC = 0, 1, 2, 3, 4
 COLLAPSED = 3
 
 
-@uncounted
+@inlined
 def prepare(plan, room, scheme, dt):
     """Effective constant matrix for this step length (kept until the step changes)."""
     if room.note[0] == dt and room.note[1] == scheme[DYNAMIC]:
@@ -44,6 +45,7 @@ def prepare(plan, room, scheme, dt):
         ca = (1.0 - scheme[ALPHA_M]) / (scheme[BETA] * dt * dt)
         for t in range(plan.stiffness.size):
             room.effective[t] += weight * cv * plan.damping[t] + ca * plan.mass[t]
+    place_constant(plan, room)
     room.note[0] = dt
     room.note[1] = scheme[DYNAMIC]
 
@@ -99,7 +101,7 @@ def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virg
     return CONVERGED
 
 
-@uncounted
+@inlined
 def commit(plan, room, motion, p0, p1, dt, scheme):
     """Accept the trial: new motion, memories, work of every part, energies of the scheme."""
     n = motion.q.size
@@ -146,7 +148,8 @@ def commit(plan, room, motion, p0, p1, dt, scheme):
     motion.account[TIME] += dt
     for part in range(plan.address.size):
         work = 0.0
-        for i in range(plan.d_at[part], plan.d_at[part] + plan.width[part]):
+        first = np.uint64(plan.d_at[part])
+        for i in range(first, first + np.uint64(plan.width[part])):
             work += 0.5 * (room.fe[i] + motion.f0[i]) * (room.d[i] - motion.d0[i])
             motion.d0[i] = room.d[i]
             motion.f0[i] = room.fe[i]
@@ -198,7 +201,7 @@ def advance(plan, room, motion, p0, p1, shift0, shift1, dt, scheme, options):
     return CONVERGED
 
 
-@uncounted
+@inner
 def load_at(base, patterns, factors, row, out):
     """out = base + Σ factor·pattern."""
     for i in range(out.size):
@@ -210,7 +213,7 @@ def load_at(base, patterns, factors, row, out):
                 out[i] += factor * patterns[k, i]
 
 
-@uncounted
+@inner
 def shift_at(supports, history, row, out):
     """out = deformation of the parts due to the imposed support displacements of one row."""
     for i in range(out.size):
@@ -222,7 +225,7 @@ def shift_at(supports, history, row, out):
                 out[i] += supports[i, k] * s
 
 
-@uncounted
+@inlined
 def begin_step(room, base, patterns, factors, supports, history, row, fresh):
     """Loads and imposed deformations of the step to `row`; those before are the last step's, or `fresh` ones."""
     if fresh:
@@ -244,7 +247,7 @@ def copy_row(values, to, row):
         to[row, i] = values[i]
 
 
-@uncounted
+@inlined
 def record(motion, room, log, row, before):
     """Write a row of the log; `before` holds the counts at the last row, and is brought up to date."""
     log_q, log_v, log_a, log_f, log_work, log_stored, log_account, log_counts = log
@@ -263,7 +266,7 @@ def record(motion, room, log, row, before):
     log_counts[row, column] = room.counts[NEGATIVE]
 
 
-@uncounted
+@inlined
 def passed(q, watch, limits):
     """Whether a watched difference of displacements is over its limit."""
     for i in range(watch.shape[0]):

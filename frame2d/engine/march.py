@@ -6,10 +6,10 @@ from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import HALVINGS, STEPS
 from frame2d.engine.splitting import splitting_step
 from frame2d.engine.state_space import state_space_step
-from frame2d.kernels import compiled
+from frame2d.kernels import uncounted
 
 
-@compiled
+@uncounted
 def step_on(plan, held, room, motion, op, p0, p1, shift0, shift1, dt, scheme, options):
     """One step from loads `p0` to `p1`; returns the outcome. Only the state-space scheme can halve its step.
 
@@ -49,14 +49,15 @@ def step_on(plan, held, room, motion, op, p0, p1, shift0, shift1, dt, scheme, op
     return CONVERGED
 
 
-@compiled
+@uncounted
 def march(
     plan, held, room, motion, op, base, patterns, factors, supports, history, dt, first, last, scheme, options, watch,
     limits, log,
 ):  # fmt: skip
     """Steps `first` to `last` of a history, logged; arguments and answer as of `frame2d.engine.implicit.run`."""
     before = room.counts_before
-    before[:] = room.counts
+    for i in range(before.size):
+        before[i] = room.counts[i]
     for step in range(first, last):
         begin_step(room, base, patterns, factors, supports, history, step, step == first)
         status = step_on(

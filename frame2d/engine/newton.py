@@ -7,10 +7,11 @@ step: Crisfield, Non-linear Finite Element Analysis of Solids and Structures 1, 
 
 import numpy as np
 
-from frame2d.engine.evaluate import assemble, evaluate, gather_forces, symmetric_product
+from frame2d.engine.evaluate import assemble, evaluate, gathered, symmetric_product
+from frame2d.engine.factor import solve_forward
 from frame2d.engine.plan import EVALUATIONS, ITERATIONS, SEARCHES
-from frame2d.engine.solve import factor_tangent, solve_tangent
-from frame2d.kernels import inlined, uncounted
+from frame2d.engine.solve import end_solve, factor_tangent, pattern_of
+from frame2d.kernels import inlined, inner, uncounted
 
 CONVERGED, NOT_CONVERGED, NO_ANSWER = 0, 1, 2
 #: Entry of `Room.note`: what rounding leaves of the residual's largest term.
@@ -35,14 +36,11 @@ def residual_here(plan, room, motion, shift, dt, weight, cv):
         room.note[2] = failed
         return np.inf
     symmetric_product(plan.a_start, plan.a_row, room.effective, room.q, room.z)
-    for i in range(n):
-        room.y[i] = 0.0
-    gather_forces(plan, room.fe, room.y)
     norm = 0.0
     largest = 0.0
-    for i in range(n):
+    for i in range(np.uint64(n)):
         largest = max(largest, abs(room.z[i]) * plan.scale[i])
-        ri = room.g[i] - room.z[i] - weight * room.y[i]
+        ri = room.g[i] - room.z[i] - weight * gathered(plan, room.fe, i)
         room.r[i] = ri
         size = abs(ri) * plan.scale[i]
         if not size <= norm:
@@ -70,12 +68,16 @@ def equilibrate(plan, room, motion, shift, dt, weight, cv, tolerance, most, virg
         if iteration == most:
             break
         room.note[3] = iteration
-        if not (virgin and factored):
-            assemble(plan, room, weight, virgin)
-            factor_tangent(plan, room)
-            factored = True
         room.counts[ITERATIONS] += 1
-        solve_tangent(plan, room, room.r, room.dx)
+        for i in range(n):
+            room.dx[i] = room.r[i]
+        if virgin and factored:
+            solve_forward(pattern_of(plan), room.lower, room.dx)
+        else:
+            assemble(plan, room, weight, virgin)
+            factor_tangent(plan, room, room.dx)
+            factored = True
+        end_solve(plan, room, room.r, room.dx)
         before = norm
         s0 = 0.0
         for i in range(n):
@@ -85,7 +87,7 @@ def equilibrate(plan, room, motion, shift, dt, weight, cv, tolerance, most, virg
     return NOT_CONVERGED
 
 
-@uncounted
+@inner
 def search(plan, room, motion, shift, dt, weight, cv, s0, norm, before):
     """Keep the whole step, or find a length in (0, 1) where the residual's work along it has fallen; returns the norm."""
     n = room.q.size
@@ -108,7 +110,7 @@ def search(plan, room, motion, shift, dt, weight, cv, s0, norm, before):
             eta *= 0.5
         for i in range(n):
             room.q[i] = room.x[i] + eta * room.dx[i]
-        norm = residual(plan, room, motion, shift, dt, weight, cv)
+        norm = residual_here(plan, room, motion, shift, dt, weight, cv)
         room.counts[SEARCHES] += 1
         if not np.isfinite(norm):
             high, bracketed = eta, False

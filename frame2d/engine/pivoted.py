@@ -8,8 +8,10 @@ is replaced by the smallest number that rounding leaves of its column.
 
 import numpy as np
 
-from frame2d.kernels import compiled
+from frame2d.kernels import Later, compiled, solver_kernel, view
 
+#: Freedoms up to which the inertia is counted again where the factor is poor.
+MOST_DENSE = 2000
 #: Share of the largest entry from which the diagonal is kept as pivot, and share of a column that counts as zero.
 KEEP, NOTHING = 0.1, 1e-15
 
@@ -284,3 +286,38 @@ def negative_eigenvalues(full):
                         full[i, j] -= s * full[k, j] + t * full[k + 1, j]
         k += wide
     return negative
+
+
+@compiled
+def dense(start, row, values):
+    """Full symmetric matrix of the values of its lower columns."""
+    n = start.size - 1
+    full = np.zeros((n, n))
+    for j in range(n):
+        for place in range(start[j], start[j + 1]):
+            full[row[place], j] = values[place]
+            full[j, row[place]] = values[place]
+    return full
+
+
+@solver_kernel
+def solve_hard(n, start, row, values, turned, i, j, first, second, weight, share, k, b, x):
+    """x = A⁻¹·b; returns the negative pivots of A, or −1 where A is too large to count them.
+
+    `turned` entries above the diagonal, share·weight·(k[first] − k[second]) at (i, j), come on top of the mirror image of
+    the lower triangle. Of an unsymmetric matrix a negative determinant counts as one negative pivot: divergence.
+    """
+    starts = view(start, n + 1)
+    entries = np.int64(starts[n])
+    rows, vals = view(row, entries), view(values, entries)
+    up = np.empty(turned)
+    for t in range(turned):
+        up[t] = share * weight[t] * (k[first[t]] - k[second[t]])
+    _, sign = solve_general(starts, rows, vals, view(i, turned), view(j, turned), up, view(b, n), view(x, n))
+    if turned > 0:
+        return 1 if sign < 0 else 0
+    return negative_eigenvalues(dense(starts, rows, vals)) if n <= MOST_DENSE else -1
+
+
+#: Few analyses need the pivoted factorisations, and their compilation takes seconds: it waits until one does.
+HARD = Later(solve_hard)

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 
 from frame2d.engine.ordering import Pattern
+from frame2d.engine.pivoted import HARD
 
 
 class Twist(NamedTuple):
@@ -109,6 +110,9 @@ STEPS, ITERATIONS, FACTORISATIONS, EVALUATIONS, HALVINGS, NEGATIVE, REPLACED, RE
     range(10)
 )
 
+#: Entry of `Room.note`: where compiled code asks for the solver that pivots.
+HARD_SOLVER = 44
+
 
 class Room(NamedTuple):
     """Scratch space of one running analysis."""
@@ -119,8 +123,9 @@ class Room(NamedTuple):
     ke: np.ndarray
     e: np.ndarray
     scratch: np.ndarray
-    #: Effective constant matrix (on the matrix pattern), the tangent's values, its factor.
+    #: Effective constant matrix (on the matrix pattern, and on the factor's), the tangent's values, its factor.
     effective: np.ndarray
+    constant: np.ndarray
     values: np.ndarray
     lower: np.ndarray
     pivot: np.ndarray
@@ -170,6 +175,8 @@ def new_room(plan: Plan) -> Room:
     parts_d = plan.g_start.size - 1
     widest = int(plan.width.max()) if plan.width.size else 1
     tangents = int((plan.width**2).sum()) if plan.width.size else 1
+    note = np.full(64, -1.0)
+    note[HARD_SOLVER] = HARD.address
     vectors: Any = [np.zeros(n) for _ in range(14)]
     return Room(  # type: ignore[call-arg]
         np.zeros(parts_d + 1),
@@ -181,13 +188,14 @@ def new_room(plan: Plan) -> Room:
         np.zeros(plan.a_row.size),
         np.zeros(plan.row.size),
         np.zeros(plan.row.size),
+        np.zeros(plan.row.size),
         np.zeros(n),
         np.zeros(n),
         *vectors,
         np.zeros(parts_d + 1),
         np.zeros(parts_d + 1),
         np.zeros(parts_d + 1),
-        np.full(64, -1.0),
+        note,
         np.zeros(16, dtype=np.int64),
         np.zeros(16, dtype=np.int64),
     )

@@ -11,16 +11,15 @@ to the sparse LU.
 import numpy as np
 
 from frame2d.engine.evaluate import TWIST
-from frame2d.engine.factor import dense, factorise, solve_factored, symmetric_product
+from frame2d.engine.factor import factorise, solve_back, solve_factored, solve_forward, symmetric_product
 from frame2d.engine.ordering import Pattern
-from frame2d.engine.pivoted import negative_eigenvalues, solve_general
-from frame2d.engine.plan import FACTORISATIONS, FALLBACKS, NEGATIVE, REFINED, REPLACED
-from frame2d.kernels import compiled, inlined, uncounted
+from frame2d.engine.plan import FACTORISATIONS, FALLBACKS, HARD_SOLVER, NEGATIVE, REFINED, REPLACED
+from frame2d.kernels import ask, at, call_solver, inlined, inner
 
 #: Residual of a solve, relative to its right-hand side, that needs no refinement, and that is still accepted after it.
 GOOD, POOR = 1e-9, 1e-6
-#: Freedoms up to which the inertia is counted again where the factor is poor.
-MOST_DENSE = 2000
+#: Entry of `Room.note`: replaced and negative pivots of the factor.
+SUSPECT = 40
 
 
 @inlined
@@ -30,38 +29,41 @@ def pattern_of(plan):
 
 
 @inlined
-def factor_tangent(plan, room):
-    """Factor `room.values`; counts factorisations, and reports negative pivots of this tangent."""
-    negative, replaced = factorise(pattern_of(plan), room.values, room.lower, room.pivot, room.column)
+def factor_tangent(plan, room, x=None):
+    """Factor `room.values`, and take L⁻¹ of `x`; counts factorisations, and reports negative pivots of this tangent."""
+    negative, replaced = factorise(pattern_of(plan), room.values, room.lower, room.pivot, room.column, x)
     room.counts[FACTORISATIONS] += 1
     room.counts[NEGATIVE] = negative
     room.counts[REPLACED] += replaced
-    room.note[40] = negative + replaced
+    room.note[SUSPECT] = negative + replaced
     return negative
 
 
 @inlined
 def solve_tangent(plan, room, b, x):
     """x = A⁻¹·b with the factored tangent; falls back to pivoted factors where they are poor."""
-    size = 0.0
     for i in range(b.size):
         x[i] = b[i]
-        size = max(size, abs(b[i]) * plan.scale[i])
-    if size == 0.0:
-        return
-    if plan.twist.weight.size > 0 and room.note[TWIST] != 0.0:
-        solve_twisted(plan, room, b, x)
-        return
-    solve_factored(pattern_of(plan), room.lower, room.pivot, x)
-    if room.note[40] != 0.0 and not refined(plan, room, b, x, size):
+    solve_forward(pattern_of(plan), room.lower, x)
+    end_solve(plan, room, b, x)
+
+
+@inlined
+def end_solve(plan, room, b, x):
+    """From x = L⁻¹·b to A⁻¹·b, checked and mended where the factor is not above doubt."""
+    solve_back(pattern_of(plan), room.lower, room.pivot, x)
+    twisted = plan.twist.weight.size > 0 and room.note[TWIST] != 0.0
+    if twisted or (room.note[SUSPECT] != 0.0 and not refined(plan, room, b, x)):
         solve_pivoted(plan, room, b, x)
 
 
-@uncounted
-def refined(plan, room, b, x, size):
-    """Refine `x` against the tangent; tells whether its residual became small beside `size`, that of `b`."""
+@inner
+def refined(plan, room, b, x):
+    """Refine `x` against the tangent; tells whether its residual became small beside `b`."""
     before = np.inf
-    error = 0.0
+    error, size = 0.0, 0.0
+    for i in range(b.size):
+        size = max(size, abs(b[i]) * plan.scale[i])
     for _ in range(4):
         symmetric_product(plan.start, plan.row, room.values, x, room.z)
         error = 0.0
@@ -80,22 +82,18 @@ def refined(plan, room, b, x, size):
     return error <= POOR * size
 
 
-@compiled
+@inner
 def solve_pivoted(plan, room, b, x):
-    """x = A⁻¹·b by the pivoted factorisation, and the inertia counted again."""
-    room.counts[FALLBACKS] += 1
-    none = np.empty(0, dtype=np.int64)
-    solve_general(plan.start, plan.row, room.values, none, none, np.empty(0), b, x)
-    if b.size <= MOST_DENSE:
-        room.counts[NEGATIVE] = negative_eigenvalues(dense(plan.start, plan.row, room.values))
-
-
-@compiled
-def solve_twisted(plan, room, b, x):
-    """x = A⁻¹·b where parts are unsymmetric. A negative determinant counts as one negative pivot: divergence."""
+    """x = A⁻¹·b by the pivoted factorisation, and the negative pivots counted from it."""
     twist = plan.twist
-    up = np.empty(twist.weight.size)
-    for t in range(up.size):
-        up[t] = room.note[TWIST] * twist.weight[t] * (room.ke[twist.first[t]] - room.ke[twist.second[t]])
-    _, sign = solve_general(plan.start, plan.row, room.values, twist.row, twist.column, up, b, x)
-    room.counts[NEGATIVE] = 1 if sign < 0 else 0
+    turned = twist.weight.size if room.note[TWIST] != 0.0 else 0
+    if turned == 0:
+        room.counts[FALLBACKS] += 1
+    address = ask(room.note[HARD_SOLVER])
+    negative = call_solver(
+        address, b.size, at(plan.start, 0), at(plan.row, 0), at(room.values, 0), turned,
+        at(twist.row, 0), at(twist.column, 0), at(twist.first, 0), at(twist.second, 0), at(twist.weight, 0),
+        room.note[TWIST], at(room.ke, 0), at(b, 0), at(x, 0),
+    )  # fmt: skip
+    if negative >= 0:
+        room.counts[NEGATIVE] = negative

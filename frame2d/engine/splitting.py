@@ -10,57 +10,48 @@ Source: Nakashima, Kato & Takaoka 1990; with α: Combescure & Pegon 1997.
 
 import numpy as np
 
-from frame2d.engine.evaluate import assemble, symmetric_product
-from frame2d.engine.implicit import ALPHA_F, BETA, GAMMA, commit, prepare
+from frame2d.engine.evaluate import assemble
+from frame2d.engine.implicit import ALPHA_F, begin, commit
 from frame2d.engine.newton import CONVERGED, NO_ANSWER, residual
 from frame2d.engine.plan import ITERATIONS
 from frame2d.engine.solve import factor_tangent, solve_tangent
-from frame2d.kernels import compiled
+from frame2d.kernels import inlined, inner
 
 #: Entry of `Room.note`: step length for which the factor in the room holds.
 FACTORED = 43
 
 
-@compiled
+@inlined
+def predict(plan, room, motion, p0, p1, shift, dt, scheme):
+    """Evaluate the parts at ũ; `room.r` is then the load that the correction has to balance."""
+    weight, cv = begin(plan, room, motion, p0, p1, dt, scheme)
+    for i in range(motion.q.size):
+        if plan.inertial[i] > 0.0:
+            room.q[i] = room.qp[i]
+    if np.isfinite(residual(plan, room, motion, shift, dt, weight, cv)):
+        return CONVERGED
+    return NO_ANSWER
+
+
+@inner
 def splitting_step(plan, room, motion, op, p0, p1, shift, dt, scheme):
     """One step; commits and returns CONVERGED, or leaves `motion` as it was."""
-    n = motion.q.size
-    alpha_f, gamma, beta = scheme[ALPHA_F], scheme[GAMMA], scheme[BETA]
-    weight = 1.0 - alpha_f
-    prepare(plan, room, scheme, dt)
-    cv = gamma / (beta * dt)
-    ca = 1.0 / (beta * dt * dt)
-    for i in range(n):
-        if plan.inertial[i] > 0.0:
-            room.qp[i] = motion.q[i] + dt * motion.v[i] + dt * dt * (0.5 - beta) * motion.a[i]
-            room.vp[i] = motion.v[i] + dt * (1.0 - gamma) * motion.a[i]
-            room.q[i] = room.qp[i]
-        else:
-            room.qp[i] = motion.q[i] + dt * motion.v[i]
-            room.vp[i] = motion.v[i]
-            room.q[i] = motion.q[i] + motion.dq[i]
-        room.x[i] = ca * room.qp[i]
-        room.y[i] = weight * (cv * room.qp[i] - room.vp[i]) - alpha_f * motion.v[i]
-    symmetric_product(plan.m_start, plan.m_row, plan.m_val, room.x, room.g)
-    symmetric_product(plan.c_start, plan.c_row, plan.c_val, room.y, room.z)
-    for i in range(n):
-        room.g[i] += room.z[i] + weight * p1[i] + alpha_f * (p0[i] - motion.f[i])
-    if not np.isfinite(residual(plan, room, motion, shift, dt, weight, cv)):
+    if predict(plan, room, motion, p0, p1, shift, dt, scheme) != CONVERGED:
         return NO_ANSWER
     if room.note[FACTORED] != dt:
-        assemble(plan, room, weight, True)
+        assemble(plan, room, 1.0 - scheme[ALPHA_F], True)
         factor_tangent(plan, room)
         room.note[FACTORED] = dt
     room.counts[ITERATIONS] += 1
     solve_tangent(plan, room, room.r, room.dx)
-    for i in range(n):
+    for i in range(motion.q.size):
         room.q[i] += room.dx[i]
     correct(plan, room, op)
     commit(plan, room, motion, p0, p1, dt, scheme)
     return CONVERGED
 
 
-@compiled
+@inner
 def correct(plan, room, op):
     """Add K_I·(u' − ũ) to the force of every part, with its elastic energy."""
     for i in range(plan.g_start.size - 1):

@@ -8,14 +8,14 @@ u' alone: v' and v̇' are linear in it, and the states s of laws in rate form ar
 (`frame2d.elements.rate_spring`). Internal forces are weighted between their values at n and n+1.
 """
 
-from frame2d.engine.evaluate import gather_forces, symmetric_product
+from frame2d.engine.evaluate import gather_forces, place_constant, symmetric_product
 from frame2d.engine.implicit import ALPHA_F, ALPHA_M, GAMMA, commit
 from frame2d.engine.newton import CONVERGED, equilibrate
 from frame2d.engine.plan import ALGORITHM, DAMPED
-from frame2d.kernels import compiled
+from frame2d.kernels import inner, uncounted
 
 
-@compiled
+@uncounted
 def begin_state_space(plan, room, motion, op, p0, p1, dt, scheme):
     """What a step starts with, in the room; returns αf, which weighs the new values here, and ∂v'/∂u'."""
     n = motion.q.size
@@ -30,6 +30,7 @@ def begin_state_space(plan, room, motion, op, p0, p1, dt, scheme):
             room.effective[t] = (
                 alpha_f * plan.stiffness[t] + cu * plan.damping[t] + alpha_m * ca * plan.mass[t]
             )
+        place_constant(plan, room)
         room.note[0], room.note[1] = dt, op.kind
     for i in range(n):
         middle = rate[i] * (1.0 - alpha_m / gamma)
@@ -49,7 +50,7 @@ def begin_state_space(plan, room, motion, op, p0, p1, dt, scheme):
     return alpha_f, cv
 
 
-@compiled
+@uncounted
 def commit_state_space(plan, room, motion, op, p0, p1, dt, scheme):
     """Accept the trial: new motion, rates, memories, energies of the scheme."""
     n = motion.q.size
@@ -91,7 +92,7 @@ def commit_state_space(plan, room, motion, op, p0, p1, dt, scheme):
     commit(plan, room, motion, p0, p1, dt, op.still)
 
 
-@compiled
+@inner
 def state_space_step(plan, room, motion, op, p0, p1, shift, dt, scheme, tolerance, most, virgin):
     """One step; commits and returns CONVERGED, or leaves `motion` as it was."""
     weight, cv = begin_state_space(plan, room, motion, op, p0, p1, dt, scheme)
