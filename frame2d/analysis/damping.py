@@ -5,6 +5,7 @@ The stiffness-proportional part uses the elastic members alone, at their initial
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from scipy.sparse import csc_matrix
@@ -13,6 +14,7 @@ from frame2d.analysis.modes import modes
 from frame2d.errors import InputError, finite, listed, whole, within
 
 if TYPE_CHECKING:
+    from frame2d.engine.plan import Plan
     from frame2d.model.state import State
     from frame2d.model.system import System
 
@@ -148,3 +150,51 @@ class Caughey:
 def _spread(system: "System", shapes: np.ndarray, omega: np.ndarray, ratios: np.ndarray) -> csc_matrix:
     inertia = system.mass @ shapes
     return csc_matrix(inertia @ np.diag(2.0 * ratios * omega) @ inertia.T)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """Damping of one system about one state, found: what every run under it shares."""
+
+    found: csc_matrix
+    plan: "Plan"
+    #: a0 and a1, where the matrix is proportional.
+    coefficients_found: tuple[float, float] | None = None
+
+    def matrix(self, system: "System", state: "State | None" = None) -> csc_matrix:
+        """The matrix of the free freedoms."""
+        return self.found
+
+
+#: Findings kept for a system, and those of the latest calls.
+MOST_KEPT = 8
+_kept: "WeakKeyDictionary[System, dict[Any, Prepared]]" = WeakKeyDictionary()
+
+
+def prepare(system: "System", damping: Any, state: "State | None" = None) -> Prepared:
+    """Matrix and plan of `damping` about `state`, found again only where one of the three is new.
+
+    The eigenvalues of a small frame take longer than a hundred steps of its history.
+    """
+    if isinstance(damping, Prepared):
+        return damping
+    if type(damping) not in (Rayleigh, StiffnessMass, Modal, Caughey):
+        return _prepare(system, damping, state)
+    about = () if state is None else (state.motion.q, state.motion.m0, state.motion.m1, state.supports)
+    key = (type(damping), repr(damping), *(array.tobytes() for array in about))
+    kept = _kept.setdefault(system, {})
+    found = kept.get(key)
+    if found is None:
+        found = _prepare(system, damping, state)
+        while len(kept) >= MOST_KEPT:
+            kept.pop(next(iter(kept)), None)
+        kept[key] = found
+    return found
+
+
+def _prepare(system: "System", damping: Any, state: "State | None") -> Prepared:
+    if damping is None:
+        return Prepared(csc_matrix(system.mass * 0.0), system.plan)
+    coefficients = damping.coefficients(system, state) if hasattr(damping, "coefficients") else None
+    matrix = damping.matrix(system, state) if coefficients is None else proportional(system, coefficients)
+    return Prepared(matrix, system.with_damping(matrix), coefficients)

@@ -5,6 +5,7 @@ from concurrent.futures import Future, ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from frame2d.analysis.damping import prepare
 from frame2d.analysis.history import time_history
 from frame2d.analysis.outcome import AnalysisError, Outcome
 from frame2d.errors import InputError, within
@@ -23,17 +24,6 @@ class Run:
     outcome: Outcome
     result: Any
     message: str = ""
-
-
-@dataclass(frozen=True)
-class Prepared:
-    """Damping whose matrix is found once for all runs: its eigenvalues keep the linear algebra's own threads busy."""
-
-    found: Any
-
-    def matrix(self, system: "System", state: "State | None" = None) -> Any:
-        """The matrix of the free freedoms."""
-        return self.found
 
 
 def ensemble(
@@ -58,8 +48,8 @@ def ensemble(
     if not waiting:
         raise InputError("records is empty; allowed: at least one record")
     workers = int(within("threads", threads, 1, 1024))
-    if damping is not None:
-        damping = Prepared(damping.matrix(system, state))
+    # Once for all runs: its eigenvalues keep the linear algebra's own threads busy.
+    damping = prepare(system, damping, state)
 
     def run(record: Any) -> Run:
         message = ""

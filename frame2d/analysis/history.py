@@ -7,7 +7,7 @@ import numpy as np
 from scipy.sparse.linalg import splu
 
 from frame2d.analysis.collapse import Stand, stands
-from frame2d.analysis.damping import proportional
+from frame2d.analysis.damping import prepare
 from frame2d.analysis.operators import marcher
 from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
@@ -149,8 +149,11 @@ def time_history(
         patterns.append(system.row(node, component))
         factors.append(_padded(checked, rows))
     history = np.tile(begin.supports, (rows, 1))
-    matrix, extra = _damping(system, damping, state)
-    plan = system.with_damping(matrix) if damping is not None else system.plan
+    damped = prepare(system, damping, state)
+    matrix, plan = damped.found, damped.plan
+    extra: dict[str, Any] = {}
+    if damped.coefficients_found is not None:
+        extra["damping_coefficients"] = np.array(damped.coefficients_found)
     stepper = None
     if not isinstance(method, GeneralizedAlpha):
         stepper = marcher(method, system, matrix, dt)
@@ -236,16 +239,6 @@ def time_history(
         system, begin, motion, room, log, done, outcome, "time history", begin.time + dt * np.arange(rows), begin.load,
         history, extra, plan,
     )  # fmt: skip
-
-
-def _damping(system: "System", damping: Any, state: "State | None") -> tuple[Any, dict[str, Any]]:
-    """Damping matrix, and what a response keeps of it."""
-    if damping is None:
-        return system.mass * 0.0, {}
-    if hasattr(damping, "coefficients"):
-        found = damping.coefficients(system, state)
-        return proportional(system, found), {"damping_coefficients": np.array(found)}
-    return damping.matrix(system, state), {}
 
 
 def _padded(values: np.ndarray, rows: int) -> np.ndarray:
