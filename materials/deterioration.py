@@ -124,7 +124,8 @@ def _enter(p, m1, side, ur):  # type: ignore[no-untyped-def]
         F = _backbone(target, q, s)
         path[0], path[1] = ur, 0.0
         count, start = 1, target
-        if rule == _PINCHING and ur < 0.0:
+        # The rule jumps at ur = 0: what rounding leaves of it must not decide.
+        if rule == _PINCHING and ur < -1e-9 * target:
             path[2], path[3] = (1.0 - p[2]) * ur, p[1] * F
             count = 2
         path[2 * count], path[2 * count + 1] = target, F

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from frame2d.errors import InputError
@@ -55,6 +55,7 @@ def test_backbone_alone() -> None:
 
 @settings(max_examples=30, deadline=None)
 @given(turns=st.lists(st.floats(-0.06, 0.06), min_size=2, max_size=12))
+@example(turns=[0.03125, -0.015, 0.015625])
 def test_one_step_is_as_good_as_many(turns: list[float]) -> None:
     """Between two turns the force does not depend on the number of steps, whatever the history."""
     path = np.array([0.0, *turns])
