@@ -228,7 +228,7 @@ else:
     _call_law, _call_member, _call_solver = _calling(LAW), _calling(MEMBER), _calling(SOLVER)
     _ask = _calling(types.int64())
     #: The first so many entries of a pointer, as an array.
-    view = numba.carray
+    view = numba.carray  # type: ignore[assignment]
 
     @intrinsic
     def ask(typingctx, address):  # type: ignore[no-untyped-def]
@@ -278,7 +278,7 @@ else:
         return _jit(function, _nrt=False, inline="always")
 
     def _jit(function: Any, **options: Any) -> Any:
-        return njit(
+        return njit(  # type: ignore[call-overload]
             cache=True, nogil=True, fastmath=FAST, error_model="numpy", no_cfunc_wrapper=True, **options
         )(function)
 

@@ -124,8 +124,8 @@ def demo_network(
     if strength == 1.0 and actual is None:
         return made
     pin, brace = made.laws[0].laws  # type: ignore[attr-defined]
-    pin = actual or pin
-    law = Series((replace(pin, Fy=strength * pin.Fy), brace))
+    own: Any = actual or pin
+    law = Series((replace(own, Fy=strength * own.Fy), brace))
     options = {"offsets": made.offsets, "memories": made.memories}
     stronger = Network([(law, made.rows[0].tolist())], 1, 0, constant=np.zeros(1), **options)  # type: ignore[arg-type]
     # The channel is zeroed at the start.
@@ -192,7 +192,7 @@ def _declared(laws: Laws = NOMINAL) -> Declared:
 
 
 def demo_solver(
-    record: Record,
+    record: Any,
     factor: float = 1.0,
     state: State | None = None,
     *,
@@ -218,7 +218,7 @@ def demo_lag(laws: Laws = NOMINAL) -> float:
 
 
 def demo_test(
-    record: Record,
+    record: Any,
     factor: float = 1.0,
     specimen: Any = None,
     state: State | None = None,

@@ -77,7 +77,7 @@ class Plan(NamedTuple):
     @property
     def pattern(self) -> Pattern:
         """Pattern of the factor."""
-        return Pattern(*self[: len(Pattern._fields)])
+        return Pattern(*self[: len(Pattern._fields)])  # type: ignore[arg-type]
 
 
 class Motion(NamedTuple):

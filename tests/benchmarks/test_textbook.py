@@ -8,8 +8,7 @@ import pytest
 from benchmarks import textbook
 
 #: Values that cannot be met yet, with the reason: (case, key), or (case, None) for all of a case.
-MISSING: dict[tuple[str, str | None], str] = {
-}
+MISSING: dict[tuple[str, str | None], str] = {}
 
 
 @functools.cache
