@@ -8,7 +8,7 @@ import argparse
 import json
 import time
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -389,24 +389,32 @@ def coverage_figures(
     return rows
 
 
+def groups(seeds: int = 50) -> Iterator[list[dict[str, Any]]]:
+    """All figures, group by group as they are found."""
+    yield evaluation_figures()
+    yield fit_figures()
+    yield scipy_figures()
+    yield accuracy_figures()
+    yield oscillator_figures()
+    yield coverage_figures(seeds)
+
+
 def figures(seeds: int = 50) -> list[dict[str, Any]]:
     """All of them."""
-    return [
-        *evaluation_figures(),
-        *fit_figures(),
-        *scipy_figures(),
-        *accuracy_figures(),
-        *oscillator_figures(),
-        *coverage_figures(seeds),
-    ]
+    return [line for group in groups(seeds) for line in group]
 
 
 def main(arguments: argparse.Namespace) -> int:
-    """Print the figures, and write them as JSON on request."""
-    lines = figures(getattr(arguments, "count", None) or 50)
-    for line in lines:
-        mark = {True: "ok ", False: "NOT", None: "   "}[line["ok"]]
-        print(f"{mark} {line['name']:90s} {line['value']:10.4g} {line['unit']:6s} {line['goal']}")
-    if getattr(arguments, "json", None):
-        Path(arguments.json).write_text(json.dumps(lines, indent=1, ensure_ascii=False))
+    """Print the figures as they come, and write those so far as JSON on request: an interruption loses one group."""
+    lines: list[dict[str, Any]] = []
+    for group in groups(getattr(arguments, "count", None) or 50):
+        for line in group:
+            mark = {True: "ok ", False: "NOT", None: "   "}[line["ok"]]
+            print(
+                f"{mark} {line['name']:90s} {line['value']:10.4g} {line['unit']:6s} {line['goal']}",
+                flush=True,
+            )
+        lines += group
+        if getattr(arguments, "json", None):
+            Path(arguments.json).write_text(json.dumps(lines, indent=1, ensure_ascii=False))
     return 0
