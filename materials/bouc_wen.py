@@ -76,7 +76,7 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
 
 @law_kernel
 def force_kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) -> int:
-    """The same force alone, ``out[0]``: half the time, for those who fit."""
+    """The same force alone, ``out[0]``, without tangent and energy, for those who fit."""
     status = advance(p, m0, u, m1, False)[0]
     if status == OK:
         out[0] = p[2] * p[0] * u + p[18] * m1[0]
