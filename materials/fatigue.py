@@ -92,6 +92,11 @@ def _count(m, u, elastic, one, power):  # type: ignore[no-untyped-def]
         _push(m, elastic, one, power)
         direction = -direction
         ahead = 1.0
+    elif m[_REVERSALS] == 1.0 and direction * (u - m[_STACK]) < 0.0:
+        # Back past the start of the history, in ranges that do no damage: the first turn becomes the start.
+        m[_STACK] = m[_FURTHEST]
+        direction = -direction
+        ahead = 1.0
     slope = 0.0
     if ahead > 0.0:
         m[_DIRECTION] = direction

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from frame2d.errors import InputError
@@ -52,6 +52,7 @@ def test_the_example_of_the_standard(exponent: float, points: int) -> None:
 
 @settings(max_examples=60, deadline=None)
 @given(turns=st.lists(st.integers(-9, 9), min_size=1, max_size=25), elastic=st.sampled_from([0.0, 2.5]))
+@example(turns=[1, -1, 2], elastic=2.5)
 def test_counting_as_it_happens_is_rainflow_counting(turns: list[int], elastic: float) -> None:
     """The damage at the end is that of the finished history counted by the standard."""
     path = [0.0]
