@@ -34,6 +34,7 @@ from frame2d.hybrid import (
     CHECKS,
     Actuator,
     Checks,
+    Command,
     Controller,
     Declared,
     FrameSolver,
@@ -298,16 +299,20 @@ def served_rig(seed: int = 11) -> tuple[Specimen, Limits, Table]:
 
     Its pin is what the invented device really is, not what its design says.
     """
+    rig, twin = (demo_rig(seed=seed, actual=specimen_pin()) for _ in range(2))
+    # Compiled before anybody listens: with a cold cache the first command would look like a lost link.
+    twin.apply(Command(1, np.zeros(1), 1.0))
+    twin.read()
     # On its side the energy error is weighed against the specimen's work alone, which small motions keep small.
     return (
-        demo_rig(seed=seed, actual=specimen_pin()),
+        rig,
         replace(demo_limits(), energy=0.2, energy_warning=0.1),
         demo_table(),
     )
 
 
 @contextmanager
-def rig_elsewhere(folder: Path, *, secret: str | None = None, patience: float = 120.0) -> Iterator[Remote]:
+def rig_elsewhere(folder: Path, *, secret: str | None = None, patience: float = 600.0) -> Iterator[Remote]:
     """The demo's simulated rig in a second process on loopback, connected; it ends with the context."""
     import frame2d
 
