@@ -48,6 +48,24 @@ def eliminate(a: Any, b: Any, n: int) -> bool:
     return True
 
 
+@compiled
+def differentiate(
+    p: Any, law: Any, middle: Any, um: float, vm: float, dt: float, out: Any, rates: Any, slope: Any, shifted: Any,
+    matrix: Any, n: int, af: float, stiff: float,
+) -> None:  # fmt: skip
+    """stiff·I − af·∂g/∂s at the middle states by one-sided differences; `rates` is g there."""
+    for j in range(n):
+        for i in range(n):
+            shifted[i] = middle[i]
+        # Towards zero, so that no limit is crossed.
+        nudge = -NUDGE if middle[j] > 0.0 else NUDGE
+        shifted[j] += nudge
+        call_law(p[0], law, shifted, um, vm, dt, out, slope)
+        for i in range(n):
+            matrix[i * n + j] = -af * (slope[i] - rates[i]) / nudge
+        matrix[j * n + j] += stiff
+
+
 @member_kernel
 def rate_spring(
     p: Any, m0: Any, d: Any, w: Any, dt: float, c: float, scratch: Any, f: Any, k: Any, e: Any, m1: Any
@@ -76,16 +94,7 @@ def rate_spring(
             for i in range(n):
                 middle[i] = old[i] + af * (state[i] - old[i])
             call_law(p[0], law, middle, um, vm, dt, out, rates)
-            for j in range(n):
-                for i in range(n):
-                    shifted[i] = middle[i]
-                # Towards zero, so that no limit is crossed.
-                nudge = -NUDGE if middle[j] > 0.0 else NUDGE
-                shifted[j] += nudge
-                call_law(p[0], law, shifted, um, vm, dt, out, slope)
-                for i in range(n):
-                    matrix[i * n + j] = -af * (slope[i] - rates[i]) / nudge
-                matrix[j * n + j] += stiff
+            differentiate(p, law, middle, um, vm, dt, out, rates, slope, shifted, matrix, n, af, stiff)
             largest, change = 1.0, 0.0
             for i in range(n):
                 right[i] = rates[i] - speed0[i] * (1.0 - am / gamma) - stiff * (state[i] - old[i])
@@ -107,15 +116,7 @@ def rate_spring(
             middle[i] = old[i] + af * (state[i] - old[i])
         # ds'/du' with dv' = c·du'.
         call_law(p[0], law, middle, um, vm, dt, out, rates)
-        for j in range(n):
-            for i in range(n):
-                shifted[i] = middle[i]
-            nudge = -NUDGE if middle[j] > 0.0 else NUDGE
-            shifted[j] += nudge
-            call_law(p[0], law, shifted, um, vm, dt, out, slope)
-            for i in range(n):
-                matrix[i * n + j] = -af * (slope[i] - rates[i]) / nudge
-            matrix[j * n + j] += stiff
+        differentiate(p, law, middle, um, vm, dt, out, rates, slope, shifted, matrix, n, af, stiff)
         nudge = NUDGE * (abs(vm) + abs(w[0] - w0) + 1e-300) / (af * max(c, 1.0 / dt))
         if vm < 0.0:
             nudge = -nudge

@@ -13,6 +13,7 @@ from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish, run_steps
 from frame2d.analysis.schemes import GeneralizedAlpha, Scheme, chung_hulbert
+from frame2d.analysis.settle import settle
 from frame2d.engine.implicit import run
 from frame2d.engine.plan import new_room
 from frame2d.errors import InputError, finite, mapped, positive, series
@@ -256,17 +257,7 @@ def _start(
     displaced: bool,
 ) -> None:
     """Forces at the starting displacement, and the acceleration that balances them: M·a = p − C·v − f."""
-    from frame2d.engine.evaluate import evaluate, gather_forces, symmetric_product
-
-    room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ supports
-    failed = evaluate(plan, room, motion.q, motion.v, room.shift, motion.m0, motion.m1, 0.0, 0.0)
-    if failed >= 0:
-        raise InputError(f"member {system.parts[failed].member!r} has no answer at the starting displacement")
-    symmetric_product(plan.a_start, plan.a_row, plan.stiffness, motion.q, motion.f)
-    gather_forces(plan, room.fe, motion.f)
-    motion.d0[:] = room.d
-    motion.f0[:] = room.fe
-    motion.stored[:] = room.e
+    settle(system, motion, supports, plan, room)
     if displaced:
         motion.m0[:] = motion.m1
     inertial = np.flatnonzero(system.plan.inertial > 0.0)

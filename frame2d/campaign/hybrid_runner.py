@@ -7,20 +7,17 @@ twin expects, and the next test begins where the twin stands.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from frame2d.analysis import AnalysisError, gravity, modes
+from frame2d.analysis import AnalysisError
 from frame2d.campaign.capacities import Criteria
 from frame2d.campaign.limit_states import LimitState
 from frame2d.campaign.measured import Loop, Measured, measured
-from frame2d.campaign.replacement import Replacement, replace_devices, residual_drifts, rest
-from frame2d.campaign.runner import Run, restless
-from frame2d.campaign.states import load_state, save_state
+from frame2d.campaign.replacement import residual_drifts, rest
+from frame2d.campaign.runner import OnFrame, Run, restless
 from frame2d.campaign.whole import law_place, whole_response, whole_system
-from frame2d.errors import Frame2dError
 from frame2d.hybrid import HybridTest
 from frame2d.model.state import State
 from frame2d.model.system import System
@@ -28,7 +25,7 @@ from frame2d.substructure import Split
 
 
 @dataclass
-class HybridRunner:
+class HybridRunner(OnFrame):
     """Hybrid tests of `split`: `make_test(limit_state, state)` returns the test of one limit state, not yet run.
 
     `state` is that of `system`, the whole frame (the joined parts where the cut releases freedoms). The checks before
@@ -50,14 +47,9 @@ class HybridRunner:
     outcomes: dict[str, Any] = field(default_factory=dict)
 
     @property
-    def system(self) -> System:
+    def system(self) -> System:  # type: ignore[override]
         """The frame whose state is carried."""
         return whole_system(self.split)
-
-    @property
-    def devices(self) -> list[str]:
-        """Devices of the whole frame."""
-        return self.system.frame.devices()
 
     def identity(self) -> dict[str, Any]:
         """Split, channels and what the user says about the test."""
@@ -65,10 +57,6 @@ class HybridRunner:
             "split": self.split.summary(), "channels": dict(self.channels), "about": repr(self.about), "origin": self.origin,
             "directions": None if self.directions is None else np.asarray(self.directions).tolist(),
         }  # fmt: skip
-
-    def begin(self) -> State:
-        """The whole frame under its gravity."""
-        return gravity(self.system).state
 
     def run(self, limit_state: LimitState, state: State, criteria: Criteria) -> Run:
         """One hybrid test; unless it is completed, nothing may follow."""
@@ -109,22 +97,3 @@ class HybridRunner:
             commanded = np.concatenate([[0.0], np.cumsum(steps * np.diff(old.deformation))])
             loops[law] = old._replace(deformation=deformation, lost=old.lost + work - commanded)
         return loops
-
-    def replace(self, limit_state: LimitState, state: State, devices: list[str]) -> tuple[State, Replacement]:
-        """Replacement on the whole frame; see `frame2d.campaign.replacement`."""
-        return replace_devices(self.system, state, devices, groups=limit_state.groups, mode=limit_state.mode)
-
-    def save(self, state: State, path: Path) -> None:
-        """State to HDF5."""
-        save_state(state, path)
-
-    def load(self, path: Path) -> State:
-        """State from HDF5."""
-        return load_state(path)
-
-    def period(self, state: State) -> float | None:
-        """First period about the state; None where its tangent is not positive definite."""
-        try:
-            return float(modes(self.system, state, 1).period[0])
-        except Frame2dError:
-            return None

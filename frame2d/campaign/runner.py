@@ -66,54 +66,19 @@ class Runner(Protocol):
     def period(self, state: Any) -> float | None: ...
 
 
-@dataclass
-class ComputedRunner:
-    """All-computed tests of a `System`; `options` go to `time_history` (damping, scheme, dt, drift_limit, …).
-
-    `run_one(system, shaking, state, factor=…, **options)` stands in for `time_history` where another way of running
-    ends in a `Response` of the same system. `origin` names it in results.
-    """
+class OnFrame:
+    """What runners share whose state is that of a whole frame, their `system`."""
 
     system: System
-    options: dict[str, Any] = field(default_factory=dict)
-    run_one: Callable[..., Response] = time_history
-    origin: str = "computed"
 
     @property
     def devices(self) -> list[str]:
         """Devices of the frame."""
         return self.system.frame.devices()
 
-    def identity(self) -> dict[str, Any]:
-        """Frame, options and way of running, as a digest and text."""
-        frame = sha256(dumps(to_data(self.system.frame), sort_keys=True).encode()).hexdigest()
-        options = {name: repr(value) for name, value in sorted(self.options.items())}
-        return {
-            "frame": frame,
-            "options": options,
-            "run": getattr(self.run_one, "__qualname__", repr(self.run_one)),
-        }
-
     def begin(self) -> State:
         """The frame under its gravity."""
         return gravity(self.system).state
-
-    def run(self, limit_state: LimitState, state: State, criteria: Criteria) -> Run:
-        """One time history and the way to rest after it."""
-        try:
-            response = self.run_one(
-                self.system, limit_state.padded, state, factor=limit_state.factor, **self.options
-            )
-        except AnalysisError as error:
-            return Run(measured(error.response, criteria.elastic, self.origin), None, {}, error.response)
-        test = measured(response, criteria.elastic, self.origin)
-        if response.outcome is not Outcome.COMPLETED:
-            return Run(test, None, {}, response)
-        try:
-            at_rest = rest(self.system, response.state, 4).state
-        except AnalysisError as error:
-            return Run(restless(test, error), None, {}, response)
-        return Run(test, at_rest, residual_drifts(self.system, at_rest), response)
 
     def replace(self, limit_state: LimitState, state: State, devices: list[str]) -> tuple[State, Replacement]:
         """See `frame2d.campaign.replacement`."""
@@ -133,6 +98,47 @@ class ComputedRunner:
             return float(modes(self.system, state, 1).period[0])
         except Frame2dError:
             return None
+
+
+@dataclass
+class ComputedRunner(OnFrame):
+    """All-computed tests of a `System`; `options` go to `time_history` (damping, scheme, dt, drift_limit, …).
+
+    `run_one(system, shaking, state, factor=…, **options)` stands in for `time_history` where another way of running
+    ends in a `Response` of the same system. `origin` names it in results.
+    """
+
+    system: System
+    options: dict[str, Any] = field(default_factory=dict)
+    run_one: Callable[..., Response] = time_history
+    origin: str = "computed"
+
+    def identity(self) -> dict[str, Any]:
+        """Frame, options and way of running, as a digest and text."""
+        frame = sha256(dumps(to_data(self.system.frame), sort_keys=True).encode()).hexdigest()
+        options = {name: repr(value) for name, value in sorted(self.options.items())}
+        return {
+            "frame": frame,
+            "options": options,
+            "run": getattr(self.run_one, "__qualname__", repr(self.run_one)),
+        }
+
+    def run(self, limit_state: LimitState, state: State, criteria: Criteria) -> Run:
+        """One time history and the way to rest after it."""
+        try:
+            response = self.run_one(
+                self.system, limit_state.padded, state, factor=limit_state.factor, **self.options
+            )
+        except AnalysisError as error:
+            return Run(measured(error.response, criteria.elastic, self.origin), None, {}, error.response)
+        test = measured(response, criteria.elastic, self.origin)
+        if response.outcome is not Outcome.COMPLETED:
+            return Run(test, None, {}, response)
+        try:
+            at_rest = rest(self.system, response.state, 4).state
+        except AnalysisError as error:
+            return Run(restless(test, error), None, {}, response)
+        return Run(test, at_rest, residual_drifts(self.system, at_rest), response)
 
 
 def restless(test: Measured, error: AnalysisError) -> Measured:

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from frame2d.engine.evaluate import evaluate, gather_forces, symmetric_product
-from frame2d.engine.plan import Motion, new_room
-from frame2d.errors import Frame2dError, InputError, known
+from frame2d.analysis.settle import settle
+from frame2d.engine.plan import Motion
+from frame2d.errors import InputError, known
 from frame2d.model.frame import Frame
 from frame2d.model.state import State
 from frame2d.model.system import System
@@ -91,15 +91,8 @@ def check_loads(system: System, state: State) -> None:
 
 def settled(system: System, state: State) -> State:
     """The same state with forces, deformations and recoverable energies that belong to its displacements."""
-    plan, motion = system.plan, state.copy_motion()
-    room = new_room(plan)
-    room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ state.supports
-    failed = evaluate(plan, room, motion.q, motion.v, room.shift, motion.m0, motion.m1, 0.0, 0.0)
-    if failed >= 0:
-        raise Frame2dError(f"member {system.parts[failed].member!r} has no answer at its displacement")
-    symmetric_product(plan.a_start, plan.a_row, plan.stiffness, motion.q, motion.f)
-    gather_forces(plan, room.fe, motion.f)
-    motion.d0[:], motion.f0[:], motion.stored[:] = room.d, room.fe, room.e
+    motion = state.copy_motion()
+    settle(system, motion, state.supports)
     motion.m1[:] = motion.m0
     return replace(state, motion=motion)
 

@@ -25,6 +25,7 @@ import numpy as np
 from frame2d.analysis import Response, StiffnessMass, modes, static, time_history
 from frame2d.analysis.damping import rayleigh_coefficients
 from frame2d.analysis.runner import Options
+from frame2d.campaign.whole import whole_response
 from frame2d.compare import nrmse, peak_error
 from frame2d.demo.building import demo_frame
 from frame2d.demo.component_tests import specimen_pin
@@ -56,7 +57,6 @@ from frame2d.hybrid import (
     computed_state,
     condensed_network,
     polynomial,
-    whole_response,
 )
 from frame2d.hybrid.actuator import loop_lag
 from frame2d.hybrid.deadline import Timing, empty_loop, paced_run, timing
@@ -278,7 +278,7 @@ def demo_hybrid(
     if outcome.ending != "completed":
         raise Frame2dError(f"the test was {outcome.ending} at step {outcome.step}: {outcome.events}")
     solver: Any = test.solver
-    return whole_response(solver, outcome.displacement, begin, along_brace())
+    return whole_response(demo_split(laws), begin, solver.response(), outcome.displacement, along_brace())
 
 
 def demo_reference(

@@ -5,7 +5,7 @@ takes, u − F/k. Only the tested pin's law is changed: those of the other store
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,12 +25,11 @@ from frame2d.demo.laboratory import (
 from frame2d.demo.skeleton import Laws
 from frame2d.errors import InputError
 from frame2d.fitting import Effort, Fit, errors_of, fit
-from frame2d.hybrid import Command, FrameSpecimen, Outcome, balanced
+from frame2d.hybrid import Command, FrameSpecimen, Outcome, balanced, part_state
 from frame2d.instruments import AfterTest, after_test, follow_specimen, signals_of
 from frame2d.materials.drive import drive
 from frame2d.materials.law import Law
 from frame2d.model.state import State
-from frame2d.model.system import System
 from frame2d.report import fact, picture, table
 from frame2d.substructure import Split
 from frame2d.substructure.joined import twin
@@ -176,34 +175,7 @@ def joined_state(parts: Split, begin: State) -> State:
     """State of the joined parts that moves and remembers as the whole does in `begin`; for cuts that release nothing."""
     whole, joined = parts.whole_system, parts.joined_system
     back = {twin(parts, node): node for node in parts.tested.nodes}
-    u = np.asarray(whole.free @ begin.motion.q + whole.supported @ begin.supports)
-    full = np.zeros(joined.size)
-    for node, number in joined.node_index.items():
-        there = 3 * whole.node_index[back.get(node, node)]
-        full[3 * number : 3 * number + 3] = u[there : there + 3]
-    for name, own in joined.freedoms_of.items():
-        full[own[6:]] = u[whole.freedoms_of[name][6:]]
-    state = joined.rest()
-    motion = state.copy_motion()
-    motion.q[:] = full[joined.leads]
-    _remember(joined, motion.m0, whole, begin.motion.m0)
-    motion.m1[:] = motion.m0
-    state = replace(
-        state, motion=motion, supports=full[joined.held], time=begin.time, replaced=begin.replaced
-    )
-    return balanced(joined, state)
-
-
-def _remember(system: System, memory: np.ndarray, source: System, given: np.ndarray) -> None:
-    places = {(place.member, place.part.role): place for place in source.parts}
-    for place in system.parts:
-        there = places[(place.member, place.part.role)]
-        first, second, size = (
-            system.memory_at[place.number],
-            source.memory_at[there.number],
-            place.part.memory.size,
-        )
-        memory[first : first + size] = given[second : second + size]
+    return part_state(whole, begin, joined, back)
 
 
 def _new(parts: Split, begin: State, response: Response) -> bool:

@@ -12,7 +12,6 @@
 | frame_specimen, condense | a tested part given by a frame: in this process, and inside the simulated rig |
 | compensation, margin | delay compensation; stability of the loop, predicted |
 | rehearsal, virtual, deadline | virtual tests by the hundred and what they say; whether steps come in time |
-| whole | both parts put together again |
 | limits, guard, energy | what may leave and come back, and what happens otherwise |
 | wire, serve | protocol and server |
 | journal | crash-safe log |
@@ -52,7 +51,6 @@ from frame2d.hybrid.replay import Replay
 from frame2d.hybrid.rig import Rig
 from frame2d.hybrid.serve import Server, serve
 from frame2d.hybrid.specimen import Command, Reading, Specimen, as_specimen
-from frame2d.hybrid.whole import whole_response
 
 __all__ = [
     "CAUTION",
@@ -110,5 +108,4 @@ __all__ = [
     "polynomial",
     "serve",
     "uncompensated",
-    "whole_response",
 ]

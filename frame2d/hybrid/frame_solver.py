@@ -306,7 +306,8 @@ class FrameSolver:
         self.motion.account[:] = 0.0
         self.motion.work[:] = 0.0
         self.motion.dq[:] = 0.0
-        rest = at_rest(system, self.motion, begin.supports)
+        at_rest(system, self.motion, begin.supports)
+        rest = self.motion.f.copy()
         coupling = system.support_coupling() @ begin.supports
         self.base = begin.load - coupling
         p0 = self.base + self.influence * self.ground[0]

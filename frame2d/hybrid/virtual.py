@@ -59,6 +59,36 @@ def loop_of(solver: MatrixSolver) -> Loop:
 
 
 @compiled
+def _older(targets):  # type: ignore[no-untyped-def]
+    """Make room for a new target before the older ones."""
+    for w in range(targets.shape[0] - 1, 0, -1):
+        for i in range(targets.shape[1]):
+            targets[w, i] = targets[w - 1, i]
+
+
+@compiled
+def _compensated(weights, targets, i):  # type: ignore[no-untyped-def]
+    """Command of a freedom from its targets."""
+    command = 0.0
+    for w in range(weights.size):
+        command += weights[w] * targets[w, i]
+    return command
+
+
+@compiled
+def _noted(out, step, targets, command, displacement, force):  # type: ignore[no-untyped-def]
+    """Write the step down; false if the loop has run away."""
+    for i in range(command.size):
+        out[step, 0, i] = targets[0, i]
+        out[step, 1, i] = command[i]
+        out[step, 2, i] = displacement[i]
+        out[step, 3, i] = force[i]
+        if not np.abs(targets[0, i]) < 1e3:
+            return False
+    return True
+
+
+@compiled
 def _run(rig, net, rng, T, A, B, P, y, load, weights, ticks, ramp, smooth, averaged, out):  # type: ignore[no-untyped-def]
     """Fill `out` (steps, 4, freedoms): target, command, displacement, force; returns the steps done."""
     size, freedoms = y.size, T.shape[0]
@@ -68,17 +98,13 @@ def _run(rig, net, rng, T, A, B, P, y, load, weights, ticks, ramp, smooth, avera
     new = np.zeros(size)
     trace = np.zeros((0, 3))
     for step in range(steps):
-        for w in range(weights.size - 1, 0, -1):
-            for i in range(freedoms):
-                targets[w, i] = targets[w - 1, i]
+        _older(targets)
         for i in range(freedoms):
             value = 0.0
             for j in range(size):
                 value += T[i, j] * y[j]
             targets[0, i] = value
-            command[i] = 0.0
-            for w in range(weights.size):
-                command[i] += weights[w] * targets[w, i]
+            command[i] = _compensated(weights, targets, i)
         if advance(rig, net, rng, command, ticks, ramp, smooth, averaged, trace) != OK:
             return step
         if read_out(rig, averaged, displacement, force) != OK:
@@ -94,13 +120,8 @@ def _run(rig, net, rng, T, A, B, P, y, load, weights, ticks, ramp, smooth, avera
             new[i] = value
         for i in range(size):
             y[i] = new[i]
-        for i in range(freedoms):
-            out[step, 0, i] = targets[0, i]
-            out[step, 1, i] = command[i]
-            out[step, 2, i] = displacement[i]
-            out[step, 3, i] = force[i]
-            if not np.abs(targets[0, i]) < 1e3:
-                return step
+        if not _noted(out, step, targets, command, displacement, force):
+            return step
     return steps
 
 
@@ -117,26 +138,17 @@ def _run_frame(rig, net, rng, box, dt, keep, weights, ticks, ramp, smooth, avera
     for step in range(steps):
         if ahead(box, step, dt) != OK:
             return step
-        for w in range(weights.size - 1, 0, -1):
-            for i in range(freedoms):
-                targets[w, i] = targets[w - 1, i]
+        _older(targets)
         for i in range(freedoms):
             targets[0, i] = link.target[i]
-            command[i] = 0.0
-            for w in range(weights.size):
-                command[i] += weights[w] * targets[w, i]
+            command[i] = _compensated(weights, targets, i)
         if advance(rig, net, rng, command, ticks, ramp, smooth, averaged, trace) != OK:
             return step
         if read_out(rig, averaged, displacement, force) != OK:
             return step
         behind(box, step, force, dt, keep)
-        for i in range(freedoms):
-            out[step, 0, i] = targets[0, i]
-            out[step, 1, i] = command[i]
-            out[step, 2, i] = displacement[i]
-            out[step, 3, i] = force[i]
-            if not np.abs(targets[0, i]) < 1e3:
-                return step
+        if not _noted(out, step, targets, command, displacement, force):
+            return step
     return steps
 
 

@@ -19,6 +19,7 @@ from frame2d.analysis.schemes import (
     Scheme,
     chung_hulbert,
 )
+from frame2d.analysis.settle import settle
 from frame2d.engine.implicit import advance
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import Motion, Room, copy_motion, new_room
@@ -144,8 +145,6 @@ class MovingFrame:
 
     def start(self) -> tuple[Snap, np.ndarray]:
         """Snap before the accelerations are known, and the unbalanced force p − C·v − f of all free freedoms."""
-        from frame2d.substructure.sharing import settle
-
         system, part = self.system, self.part
         motion = self.begin_state.copy_motion()
         motion.account[:] = 0.0
@@ -157,6 +156,7 @@ class MovingFrame:
         for (node, component), value in part.initial_displacement.items():
             motion.q[system.free_number(node, component)] = value
         settle(system, motion, self.begin_state.supports)
+        motion.m1[:] = motion.m0
         load = self.load(0)
         return Snap(motion, motion.v.copy()), load - motion.f - np.asarray(self.damping @ motion.v).ravel()
 

@@ -5,8 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from scipy.sparse import csr_matrix
 
-from frame2d.engine.evaluate import evaluate, gather_forces, symmetric_product
-from frame2d.engine.plan import Motion, new_room
+from frame2d.analysis.settle import settle
 from frame2d.errors import InputError
 from frame2d.model.state import State
 from frame2d.model.system import System
@@ -42,6 +41,7 @@ def share_state(
         number = 3 * whole.node_index[names[nodes[freedom // 3]]] + freedom % 3
         supports[k] = state.supports[held[int(number)]]
     settle(system, motion, supports)
+    motion.m1[:] = motion.m0
     load = np.zeros(system.count)
     cases = {}
     for case, factor in state.cases.items():
@@ -54,20 +54,6 @@ def share_state(
             "the state carries loads that belong to no load case; allowed: load cases alone, which are shared by name"
         )
     return State(motion, state.time, load, supports, 0.0, state.replaced, cases)
-
-
-def settle(system: System, m: Motion, supports: np.ndarray) -> None:
-    """Internal forces of a motion at its displacements, in place."""
-    plan = system.plan
-    room = new_room(plan)
-    room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ supports
-    failed = evaluate(plan, room, m.q, m.v, room.shift, m.m0, m.m1, 0.0, 0.0)
-    if failed >= 0:
-        raise InputError(f"member {system.parts[failed].member!r} has no answer at the shared displacement")
-    symmetric_product(plan.a_start, plan.a_row, plan.stiffness, m.q, m.f)
-    gather_forces(plan, room.fe, m.f)
-    m.d0[:], m.f0[:], m.stored[:] = room.d, room.fe, room.e
-    m.m1[:] = m.m0
 
 
 def has_case(system: System, case: str) -> bool:

@@ -7,6 +7,7 @@ import pytest
 
 from frame2d.analysis import StiffnessMass, schemes, time_history
 from frame2d.analysis.runner import Options
+from frame2d.campaign.whole import whole_response
 from frame2d.demo import laboratory
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid import (
@@ -28,7 +29,6 @@ from frame2d.hybrid import (
     balanced,
     computed_state,
     condensed_network,
-    whole_response,
 )
 from frame2d.hybrid.journal import rows
 from frame2d.hybrid.virtual import virtual_test
@@ -360,7 +360,7 @@ def test_the_parts_together_are_the_whole_response():
         reading = specimen.apply(Command(solver.step + 1, target, 1.0))
         moved[solver.step] = reading.displacement
         solver.correct(reading.force)
-    found = whole_response(solver, moved, standing, along)
+    found = whole_response(parts, standing, solver.response(), moved, along)
     reference = time_history(
         parts.whole_system, record, standing, scheme=schemes.operator_splitting(-0.1), damping=MASS_DAMPED, options=TIGHT
     )  # fmt: skip
