@@ -17,7 +17,10 @@ massless freedoms that find no equilibrium: then the one error says that a small
 halves, is what is possible.
 
 Sources: Newmark 1959; Hilber, Hughes & Taylor 1977; Wood, Bossak & Zienkiewicz 1980; Chung & Hulbert 1993; Nakashima,
-Kato & Takaoka 1990; Combescure & Pegon 1997; Jansen, Whiting & Hulbert 2000; Chang 2002; Kolay & Ricles 2014.
+Kato & Takaoka 1990; Combescure & Pegon 1997; Jansen, Whiting & Hulbert 2000; Chang 2002; Kolay & Ricles 2014. The
+parameters by the spectral radius of both generalized-alpha methods were checked against "TSAlphaSetRadius",
+"TSAlphaSetParams" and "TSAlpha2SetRadius", petsc.org, 2026; the second-order page writes 1 − αm and 1 − αf. The matrices
+of Chang and KR-α are those that give the poles of average acceleration and generalized-alpha (tests/analysis).
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,8 @@
 """Explicit displacement, unconditionally stable for linear and softening systems.
 
 u' = u + β1·Δt·v + β2·Δt²·a, v' = v + ½Δt(a + a'), with D = I + ½ΔtM⁻¹C + ¼Δt²M⁻¹K, β1 = D⁻¹(I + ½ΔtM⁻¹C),
-β2 = ½D⁻¹. Source: S.-Y. Chang, Explicit pseudodynamic algorithm with unconditional stability, 2002 (from memory).
+β2 = ½D⁻¹. Source: S.-Y. Chang, Explicit pseudodynamic algorithm with unconditional stability, J. Eng. Mech. 128(9), 2002,
+935-947; derived: with the stiffness K the poles are those of average acceleration (tests/hybrid/test_schemes.py).
 """
 
 from dataclasses import dataclass

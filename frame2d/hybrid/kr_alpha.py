@@ -2,8 +2,9 @@
 
 u' = u + Δt·v + Δt²α2·a, v' = v + Δt·α1·a, equilibrium with weights αf and (I − α3)a' + α3·a, where
 D = M + γΔtC + βΔt²K, α1 = D⁻¹M, α2 = (½+γ)α1, α3 = D⁻¹(αmM + αfγΔtC + αfβΔt²K), β = ¼(½+γ)².
-Source: C. Kolay & J. M. Ricles, KR-α method, 2014 (equations from memory, spectral radius ρ confirmed by test). A motion that
-starts with acceleration needs v₀ − γΔt·α1·a₀ in place of v₀ to stay of second order (found numerically; no effect from
+Source: C. Kolay & J. M. Ricles, Development of a family of unconditionally stable explicit direct integration algorithms
+with controllable numerical energy dissipation, 2014; derived: with the stiffness K the poles are those of
+generalized-alpha of Chung & Hulbert 1993 with the same ρ (tests/hybrid/test_schemes.py). A motion that starts with acceleration needs v₀ − γΔt·α1·a₀ in place of v₀ to stay of second order (found numerically; no effect from
 rest).
 """
 

@@ -1,8 +1,9 @@
 """Linearly implicit generalized-alpha: one solution with the operator's stiffness instead of an iteration.
 
 Generalized-alpha (J. Chung & G. M. Hulbert 1993) with αm = (2ρ−1)/(ρ+1), αf = ρ/(ρ+1), γ = ½−αm+αf,
-β = ¼(1−αm+αf)², the restoring force taken as r̃(ũ) + K(u'−ũ). Source: generalized-α methods for tests, A. Bonelli &
-O. S. Bursi 2004 (from memory).
+β = ¼(1−αm+αf)² (αm and αf checked against "TSAlpha2SetRadius", petsc.org, 2026, which writes 1 − αm and 1 − αf), the
+restoring force taken as r̃(ũ) + K(u'−ũ). Source of the use in tests: Bonelli & Bursi, Generalized-α methods for seismic
+structural testing, 2004 (from memory).
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,8 @@
 """`MatrixPart`: a linear part given by its matrices, with its own scheme and step.
 
-Generalized-alpha (Chung & Hulbert 1993) and its first-order form for Y = {u, v} (Jansen, Whiting & Hulbert 2000), in
-the same kinematics as the engine's, freedoms without mass included, so that the parts of one frame fit together.
+Generalized-alpha (Chung & Hulbert 1993) and its first-order form for Y = {u, v} (Jansen, Whiting & Hulbert 2000), both
+as in `frame2d.analysis.schemes`, in the same kinematics as the engine's, freedoms without mass included, so that the
+parts of one frame fit together.
 """
 
 from dataclasses import dataclass, field

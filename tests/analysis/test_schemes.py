@@ -147,6 +147,20 @@ def test_radius_at_high_frequency(make, rho):
     assert np.abs(values).max() == pytest.approx(rho, abs=1e-3)
 
 
+@pytest.mark.parametrize("damping", [0.0, 0.05, 0.5])
+@pytest.mark.parametrize(
+    ("explicit", "implicit"),
+    [(chang(), newmark())] + [(kolay_ricles(r), chung_hulbert(r)) for r in (0.0, 0.3, 0.8, 1.0)],
+    ids=lambda s: s.name,
+)
+def test_model_based_schemes_have_the_poles_of_the_implicit_ones(explicit, implicit, damping):
+    """At any step, Chang has the characteristic equation of average acceleration and KR-alpha, with its three matrices,
+    that of generalized-alpha with the same radius."""
+    for omega_dt in (0.1, 1.0, 10.0, 100.0):
+        found = np.poly(explicit.amplification(omega_dt, damping))
+        assert found == pytest.approx(np.poly(implicit.amplification(omega_dt, damping)), abs=1e-9)
+
+
 @pytest.mark.parametrize("scheme", [chang(), *(kolay_ricles(r) for r in (0.0, 0.5, 1.0))])
 def test_explicit_schemes_never_amplify(scheme):
     """Chang and KR-alpha have a spectral radius of at most one at any step, damped or not."""

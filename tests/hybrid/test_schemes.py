@@ -68,6 +68,29 @@ def test_high_frequency_radius_is_the_parameter(kind, rho):
     assert np.abs(roots).max() == pytest.approx(rho, abs=0.02)
 
 
+@pytest.mark.parametrize(
+    ("explicit", "implicit"),
+    [
+        (Chang(), OperatorSplitting()),
+        (KRAlpha(0.8), LinearlyImplicit(0.8)),
+        (KRAlpha(0.3), LinearlyImplicit(0.3)),
+    ],
+    ids=str,
+)
+@pytest.mark.parametrize("dt", [0.01, 0.1, 1.0])
+def test_model_based_schemes_have_the_poles_of_the_implicit_ones(explicit, implicit, dt):
+    """Chang has the poles of average acceleration and KR-alpha those of generalized-alpha, of a frame of two freedoms
+    with damping that couples its modes: this fixes all their matrices, the order of their factors included."""
+    M, C = np.diag([2.0, 1.0]), np.array([[3.0, -0.5], [-0.5, 0.2]])
+    K = np.array([[300.0, -100.0], [-100.0, 100.0]])
+
+    def characteristic(scheme):
+        roots = np.linalg.eigvals(loop_matrix(Stepper(scheme, M, C, K, dt), K, np.eye(2), 0.0 * K))
+        return np.poly(roots[np.argsort(-np.abs(roots))][:6])
+
+    assert characteristic(explicit) == pytest.approx(characteristic(implicit), abs=1e-9)
+
+
 @pytest.mark.parametrize("scheme", SCHEMES, ids=str)
 def test_stable_for_every_softer_specimen(scheme):
     """The loop stays stable for any step while the specimen is not stiffer than the operator."""
