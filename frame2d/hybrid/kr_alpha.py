@@ -4,8 +4,8 @@ u' = u + Δt·v + Δt²α2·a, v' = v + Δt·α1·a, equilibrium with weights α
 D = M + γΔtC + βΔt²K, α1 = D⁻¹M, α2 = (½+γ)α1, α3 = D⁻¹(αmM + αfγΔtC + αfβΔt²K), β = ¼(½+γ)².
 Source: C. Kolay & J. M. Ricles, Development of a family of unconditionally stable explicit direct integration algorithms
 with controllable numerical energy dissipation, 2014; derived: with the stiffness K the poles are those of
-generalized-alpha of Chung & Hulbert 1993 with the same ρ (tests/hybrid/test_schemes.py). A motion that starts with acceleration needs v₀ − γΔt·α1·a₀ in place of v₀ to stay of second order (found numerically; no effect from
-rest).
+generalized-alpha of Chung & Hulbert 1993 with the same ρ (tests/hybrid/test_schemes.py). A motion that starts with
+acceleration needs v₀ − γΔt·α1·a₀ in place of v₀ to stay of second order (found numerically; no effect from rest).
 """
 
 from dataclasses import dataclass

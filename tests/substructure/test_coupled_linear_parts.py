@@ -199,6 +199,22 @@ def test_measured_order(method: object, ratio: int, order: float, scheme: object
     assert measured == pytest.approx(order, abs=0.15)
 
 
+def test_interface_energy_of_one_coarse_step() -> None:
+    """By Gravouil & Combescure each coarse step loses −[ΣΔΛ·H·ΔΛ − (ΣΔΛ)·H·(ΣΔΛ)/m]/Δt, H of the coarse part."""
+    one, dt, m = np.ones((1, 1)), 4e-3, 5
+    parts = [
+        MatrixPart("coarse", 600.0 * one, 0.0 * one, 2e4 * one, one, m * dt, newmark(), v0=np.array([0.1])),
+        MatrixPart("fine", 400.0 * one, 0.0 * one, 1e4 * one, -one, dt, newmark(), v0=np.array([0.1])),
+    ]
+    found = coupled_history(parts, 40 * dt, method=GravouilCombescure())
+    H = 0.5 * m * dt / (600.0 + 0.25 * (m * dt) ** 2 * 2e4)
+    change = np.diff(found.multipliers[:, 0]).reshape(-1, m)
+    lost = -H / dt * ((change**2).sum(1) - change.sum(1) ** 2 / m)
+    energy = found.interface_energy[:: (len(found.interface_energy) - 1) // len(lost)]
+    assert np.diff(energy) == pytest.approx(lost, rel=1e-7, abs=1e-9 * np.abs(lost).max())
+    assert lost.max() < 0.0
+
+
 def test_parallel_method_nears_the_whole_with_the_second_power() -> None:
     """On a frame with massless rotations the interfield-parallel method differs from the monolithic scheme by an
     amount that falls fourfold as the step is halved, whichever part goes ahead."""
