@@ -13,7 +13,9 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(
         prog="frame2d",
         description="Plane steel frames with replaceable devices: model, analyse, test, compare, report.",
-        epilog="Results support, and never replace, design to the local code by licensed engineers.",
+        epilog="CAUTION: results support, and never replace, design to the local code by licensed engineers. A rig needs "
+        "hardware interlocks of its own; software limits are the second line, never the first. People stay clear of a "
+        "loaded frame.",
     )
     top.add_argument("--version", action="version", version=__version__)
     commands = top.add_subparsers(dest="command", required=True)

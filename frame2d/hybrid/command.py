@@ -7,17 +7,19 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from frame2d.errors import InputError
+from frame2d.errors import InputError, within
 from frame2d.hybrid.caution import CAUTION
+from frame2d.hybrid.limits import Limits, Table
 from frame2d.hybrid.serve import serve
+from frame2d.hybrid.specimen import Specimen
 from frame2d.hybrid.wire import is_loopback
 
 #: Environment variable that holds the shared secret; a secret on a command line is read by everybody.
 SECRET = "FRAME2D_SECRET"
 
 
-def made_by(where: str) -> Any:
-    """What the function ``module:function`` returns; raises `InputError` if there is none."""
+def made_by(where: str) -> tuple[Specimen, Limits, Table]:
+    """What the function ``module:function`` returns; raises `InputError` if there is none, or returns something else."""
     module, _, name = where.partition(":")
     try:
         function = getattr(importlib.import_module(module), name)
@@ -26,13 +28,21 @@ def made_by(where: str) -> Any:
             f"maker of the specimen is {where!r}; allowed: module:function of an installed module, which returns "
             "(specimen, limits, table)"
         ) from None
-    return function()
+    made: Any = function()
+    kinds = (Specimen, Limits, Table)
+    if not (isinstance(made, tuple) and len(made) == 3 and all(map(isinstance, made, kinds))):
+        raise InputError(
+            f"maker {where!r} returned {type(made).__name__} {made!r:.80}; allowed: a tuple (specimen, limits, table). "
+            "Likely mistake: an object with measure() is made a specimen by frame2d.hybrid.as_specimen(it, freedoms)"
+        )
+    return made
 
 
 def run(
     maker: str, host: str = "127.0.0.1", port: int = 0, ready: str | None = None, memory: str | None = None
 ) -> int:
     """Serve what `maker` makes; tells the address on the terminal and, as JSON, in the file `ready`."""
+    within("port", port, 0, 65535, hint="0 takes any free port")
     secret = os.environ.get(SECRET) or None
     if not is_loopback(host) and secret is None:
         raise InputError(

@@ -271,6 +271,8 @@ class Placed(Specimen):
         strokes = self.geometry.strokes(command.displacement)
         reading = self.rig.apply(command._replace(displacement=strokes))
         self.last_sequence = self.rig.last_sequence
+        # Newton begins at the command, not at the last pose: the same reading gives the same bits after a resume too.
+        self._pose = np.array(command.displacement, dtype=np.float64)
         return self._interface(reading)
 
     def _interface(self, reading: Reading) -> Reading:
@@ -282,6 +284,10 @@ class Placed(Specimen):
 
     def read(self) -> Reading:
         return self._interface(self.rig.read())
+
+    def answer(self, sequence: int) -> Reading | None:
+        kept = self.rig.answer(sequence)
+        return None if kept is None else self._interface(kept)
 
     def alive(self) -> None:
         self.rig.alive()

@@ -257,13 +257,17 @@ class Server:
 def serve(
     specimen: Any, limits: Limits, *, ready: Callable[[str, int], None] | None = None, **options: Any
 ) -> None:
-    """Serve `specimen` until interrupted; `ready(host, port)` is called once it listens. Options as in `Server`."""
+    """Serve `specimen` until interrupted; `ready(host, port)` is called once it listens. Options as in `Server`.
+
+    An interruption (Ctrl-C) is the operator's stop at the rig: it reaches the rig's own hardware.
+    """
     server = Server(specimen, limits, **options)
     if ready is not None:
         ready(server.host, server.port)
     try:
         server.run()
     except KeyboardInterrupt:
-        pass
+        server.guard.stop("the operator at the rig ended its server")
     finally:
         server.close()
+        server.guard.close()

@@ -17,10 +17,14 @@ from frame2d.hybrid import (
     Actuator,
     Checks,
     Command,
+    Computed,
     Console,
     Controller,
+    Declared,
     HybridTest,
+    MatrixSolver,
     Model,
+    Network,
     Operator,
     OperatorSplitting,
     Page,
@@ -34,6 +38,7 @@ from frame2d.hybrid import (
 from frame2d.hybrid.actuator import loop_lag
 from frame2d.hybrid.conduct import NotReady
 from frame2d.hybrid.journal import history, rows, verify
+from frame2d.materials import Elastic
 
 _file = Path(__file__).parents[2] / "benchmarks" / "hybrid_kills.py"
 _spec = importlib.util.spec_from_file_location("hybrid_kills", _file)
@@ -103,9 +108,11 @@ class Wrong(Model):
 
     def apply(self, command):
         reading = super().apply(command)
-        scale = {"sign": (1, -1), "unit": (1000, 1), "force": (1, 3), "tare": (1, 1)}[self.fault]
-        shift = 5e4 if self.fault == "tare" else 0.0
-        return Reading(reading.displacement * scale[0], reading.force * scale[1] + shift)
+        scale = {"sign": (1, -1), "unit": (1000, 1), "force": (1, 3), "tare": (1, 1), "offset": (1, 1)}[
+            self.fault
+        ]
+        shift, off = 5e4 * (self.fault == "tare"), 1e-3 * (self.fault == "offset")
+        return Reading(reading.displacement * scale[0] + off, reading.force * scale[1] + shift)
 
 
 @pytest.mark.parametrize(
@@ -113,12 +120,13 @@ class Wrong(Model):
     [
         ("sign", "zero_and_sign", "does not resist"),
         ("unit", "zero_and_sign", "unit"),
+        ("offset", "zero_and_sign", "not zeroed"),
         ("tare", "tare", "initial force"),
         ("force", "stiffness", "times as stiff"),
     ],
 )
 def test_each_check_finds_its_fault(fault, check, word, tmp_path):
-    """Wrong sign, wrong unit, an initial force and a stiffer specimen fail their check, and the run stays refused."""
+    """Wrong sign, wrong unit, a channel off zero, an initial force and a stiffer specimen fail their check, and the run stays refused."""
     from dataclasses import replace
 
     loose = replace(
@@ -146,6 +154,33 @@ def test_the_lag_check_measures_the_lag():
         assert result.ok, result.text
         found.append(lag)
     assert found[1] - found[0] == pytest.approx(0.06, abs=0.001)
+
+
+def test_the_lag_of_every_freedom_is_looked_at():
+    """Of two freedoms the second lags; the check names it, and fails by it."""
+
+    class Lagging(Model):
+        def __init__(self):
+            super().__init__(Network([(Elastic(K), [1.0, 0.0]), (Elastic(K), [0.0, 1.0])], freedoms=2))
+            self.before = np.zeros(2)
+
+        def apply(self, command):
+            late = np.array([command.displacement[0], 0.9 * command.displacement[1] + 0.1 * self.before[1]])
+            self.before = np.array(command.displacement)
+            reading = super().apply(command)
+            return reading._replace(displacement=late)
+
+    M = 2e4 * np.eye(2)
+    part, declared = Computed(M, 0.4 * M, K * np.eye(2), np.eye(2)), Declared(K * np.eye(2), K * np.eye(2))
+    load = np.zeros((9, 2))
+    test = HybridTest(
+        lambda scale: MatrixSolver(part, declared, OperatorSplitting(), scale * load, 0.005, kills.SCALE),
+        Lagging(), kills.LIMITS, Unattended(True), time_scale=kills.SCALE,
+    )  # fmt: skip
+    result, lag = Checks(test, 0.002).lag(0.0, 0.01)
+    # A tenth of the command of the step before lags a tenth of a step.
+    assert lag == pytest.approx(0.1 * test.duration, rel=0.05)
+    assert not result.ok and "freedom 2" in result.text
 
 
 class Clever(Operator):

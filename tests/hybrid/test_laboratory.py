@@ -51,6 +51,10 @@ def test_what_the_command_says_and_refuses(capsys, monkeypatch):
     assert "FRAME2D_SECRET" in capsys.readouterr().err
     with pytest.raises(InputError, match="module:function"):
         made_by("frame2d.demo.laboratory:nothing")
+    with pytest.raises(InputError, match="returned str"):
+        made_by("os:getcwd")
+    assert main(["specimen", "--port", "99999"]) == 1
+    assert "port is 99999" in capsys.readouterr().err
 
 
 def test_scattered_strength_scatters_the_force(record):

@@ -143,6 +143,25 @@ def test_a_placed_specimen_is_commanded_in_interface_freedoms():
     assert reading.force == pytest.approx(expected)
 
 
+def test_a_placed_specimen_gives_the_same_bits_whatever_it_did_before():
+    """The pose of a reading depends on the command and the reading alone, and stored answers come as poses too."""
+    springs = Network(
+        [(Elastic(1e6), [1, 0, 0]), (Elastic(2e6), [0, 1, 0]), (Elastic(3e6), [0, 0, 1])], freedoms=3
+    )
+
+    class Keeping(Model):
+        def answer(self, sequence):
+            return self.read() if sequence == self.last_sequence else None
+
+    pose = np.array([0.05, -0.08, 0.1])
+    one, other = Placed(Keeping(springs), THREE), Placed(Keeping(springs), THREE)
+    one.apply(Command(1, -0.7 * pose, 1.0))
+    readings = [one.apply(Command(2, pose, 1.0)), other.apply(Command(1, pose, 1.0))]
+    assert readings[0].displacement.tolist() == readings[1].displacement.tolist()
+    assert readings[0].force.tolist() == readings[1].force.tolist()
+    assert one.answer(2).displacement == pytest.approx(pose, abs=1e-12) and one.answer(7) is None
+
+
 def test_external_transducers_measure_instead_of_the_actuators():
     """With transducers of their own the pose follows from their lengths."""
     gauges = [Pin((-1.0, 0.2), (0.0, 0.2)), Pin((-1.0, -0.2), (0.0, -0.2)), Pin((0.3, -1.0), (0.3, 0.0))]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from frame2d.errors import InputError
-from frame2d.hybrid import Command, Limits, Model, Remote, Server, Tripped
+from frame2d.hybrid import Command, Limits, Model, Remote, Server, Tripped, serve
 from frame2d.hybrid.journal import JournalError, rows
 from frame2d.hybrid.limits import Action
 from frame2d.hybrid.specimen import LinkLost, Refused
@@ -231,6 +231,19 @@ def test_stop_reaches_the_rig(start):
     with pytest.raises(Refused):
         remote.apply(command(1))
     remote.close()
+
+
+def test_ending_the_server_by_hand_is_the_operators_stop(monkeypatch):
+    """Ctrl-C at the rig hands it over to its own hardware and releases it."""
+    specimen, closed = Counting(), []
+    specimen.close = lambda: closed.append(True)
+
+    def interrupted(server):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Server, "run", interrupted)
+    serve(specimen, LIMITS)
+    assert len(specimen.stops) == 1 and "operator" in specimen.stops[0] and closed == [True]
 
 
 def test_a_specimen_with_memory_comes_back_as_it_was(start, tmp_path):
