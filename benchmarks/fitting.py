@@ -53,7 +53,9 @@ DEVICES: tuple[tuple[str, Law, Any], ...] = (
 )
 MULTILINEAR = PinchedMultilinear.example()
 YIELD = 0.01
-#: Noël & Schoukens 2016 (from memory): mass, damping, stiffness, α, β, γ, δ, ν; sampled at 750 Hz.
+#: Noël & Schoukens, Hysteretic benchmark with a dynamic nonlinearity, 2016: mass, damping, stiffness (these and the
+#: 750 Hz from memory), α, β, γ, δ, ν (checked against a script that quotes them as the defaults of that work,
+#: github.com, 2026).
 PUBLISHED = {"m": 2.0, "c": 10.0, "k": 5e4, "alpha": 5e4, "beta": 1e3, "gamma": 0.8, "delta": -1.1, "nu": 1.0}
 RATE = 750.0
 

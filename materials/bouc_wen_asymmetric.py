@@ -6,8 +6,9 @@ In x = u/uy, uy = Fy/k, with dimensionless z:
     ψ = β₁ sgn(ẋz) + β₂ sgn(xẋ) + β₃ sgn(xz) + β₄ sgn ẋ + β₅ sgn z + β₆ sgn x
 
 Six phases of a loop, six values of ψ: 1 (x, ẋ, z > 0), 2 (ẋ < 0), 3 (ẋ, z < 0), and 4 to 6 the same on the
-other side. Source: Song & Der Kiureghian, Generalized Bouc-Wen model for highly asymmetric hysteresis, 2006
-(from memory). The symmetric law with β, γ is β₁ = β + γ, β₂ = −γ, β₃ = γ, others 0.
+other side. Source: Song & Der Kiureghian, Generalized Bouc-Wen model for highly asymmetric hysteresis, J. Eng.
+Mech. 132(6), 2006, 610-618 (ψ and dz checked against "Generalized Bouc-Wen (GBW) model of hysteresis",
+gbw_model.py, github.com, 2026). The symmetric law with β, γ is β₁ = β + γ, β₂ = −γ, β₃ = γ, others 0.
 """
 
 import itertools

@@ -1,8 +1,8 @@
 """Low-cycle fatigue around any law: cycles counted as they happen, damage summed, fracture when it is spent.
 
-    Δ − Δe = Δ₁·N^(−m): one cycle of range Δ does the damage d(Δ) = 1/N = ((Δ − Δe)/Δ₁)^(1/m), 0 for Δ ≤ Δe D
-    = Σ d(closed cycles) + ½·Σ d(ranges still open) F = φ·F_inner,  φ = 1 − loss·D for D < 1, then (1 −
-    loss)·(1 − t/t_f) down to 0, t the travel |Δu| since D = 1
+    Δ − Δe = Δ₁·N^(−m): one cycle of range Δ does the damage d(Δ) = 1/N = ((Δ − Δe)/Δ₁)^(1/m), 0 for Δ ≤ Δe
+    D = Σ d(closed cycles) + ½·Σ d(ranges still open)
+    F = φ·F_inner,  φ = 1 − loss·D for D < 1, then (1 − loss)·(1 − t/t_f) down to 0, t the travel |Δu| since D = 1
 
 Counting is the three-point rainflow rule, applied at every step: the present branch closes the range before
 it as a full cycle once it is as long, or as half a cycle if that range holds the first point. Ranges that are
@@ -11,7 +11,7 @@ nested, the oldest range becomes half a cycle for good. Reversals smaller than �
 counted.
 
 Source: Coffin 1954, Manson 1953 (range against cycles, on the plastic part), Miner 1945 (sum); counting after
-ASTM E1049-85, section 5.4.4 (all from memory).
+ASTM E1049-85, section 5.4.4 (all from memory; the counts of its worked example, fig. 6, are a test).
 """
 
 from dataclasses import dataclass

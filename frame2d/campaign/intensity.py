@@ -1,9 +1,11 @@
 """Incremental runs: one frame, many records, rising factors; curves of intensity against demand, and fragility.
 
-Vamvatsikos & Cornell, "Applied incremental dynamic analysis", 2004; lognormal fragility from the intensities at which
-records reach a limit, with records that never did, by maximum likelihood (Baker, "Efficient analytical fragility
-function fitting using dynamic structural analysis", 2015); all from memory. A run that does not converge says nothing
-about collapse: the record counts as not having reached the limit up to its last completed factor below.
+Vamvatsikos & Cornell, "Applied incremental dynamic analysis", 2004 (from memory); lognormal fragility from the
+intensities at which records reach a limit, with records that never did, by maximum likelihood (Baker, "Efficient
+analytical fragility function fitting using dynamic structural analysis", 2015; that truncated analyses are fitted so
+was checked against the readme of the author's scripts, github.com, 2026, and the likelihood of censored values is
+derived). A run that does not converge says nothing about collapse: the record counts as not having reached the limit
+up to its last completed factor below.
 """
 
 import json

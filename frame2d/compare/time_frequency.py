@@ -13,7 +13,8 @@ def morlet(history: Array, dt: float, frequencies: Array, w0: float = 6.0) -> Ar
     """Continuous wavelet transform, frequency × time, by the Morlet wavelet π^(−1/4)·exp(iω0t)·exp(−t²/2).
 
     W(a, b) = ∫ s(t)·ψ*((t − b)/a) dt/√a with a = ω0/(2πf), evaluated exactly in the frequency domain with the
-    history continued by zeros. Source: Kristeková et al. 2006, eqs (1), (2) (from memory).
+    history continued by zeros. Source: Kristeková et al. 2006 (checked against
+    the continuous wavelet transform of `obspy.signal.tf_misfit` 1.5, which names eq. (4); a test compares them).
     """
     n = history.size
     # A wavelet reaches 6 scales (e^-18) to either side: zeros keep it from coming round.

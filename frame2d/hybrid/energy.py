@@ -2,7 +2,8 @@
 
 E_err = ∫ r_m·du_c − ∫ r_m·du_m (trapezoidal), HSEM = E_err/(E_input + E_strain,max). Lag makes it negative: energy is
 added to the structure. Source: G. Mosqueda, B. Stojadinovic & S. A. Mahin, Real-time error monitoring for hybrid
-simulation, 2007 (from memory); warning at 1 % and stop at 5 % are common practice.
+simulation, 2007 (normalisation from memory; E_err is derived: the work of the measured force on the difference between
+what was commanded and what was reached); warning at 1 % and stop at 5 % are common practice.
 """
 
 import numpy as np

@@ -209,7 +209,7 @@ def _lag_within(
         )
     x, y = on_times(common, main_time, main), on_times(common, time, own)
     found = _best(x, y, dt, min(longest, 0.25 * float(common[-1] - common[0])))
-    # Noise of the pair shifts the peak by about σ/rms(ẋ)/√n (Cramér-Rao bound for a known shape; from memory).
+    # Noise of the pair shifts the peak by about σ/rms(ẋ)/√n: the Cramér-Rao bound, Fisher information Σẋ²/σ².
     slope = float(np.sqrt(np.mean(np.gradient(x - x.mean(), dt) ** 2)))
     noise = float(np.std(x)) * math.sqrt(max(1.0 - found.correlation**2, 0.0))
     return Lag(found.delay, noise / slope / math.sqrt(common.size), found.correlation)

@@ -2,8 +2,8 @@
 
     v(t) = A/2·[1 + cos(2πf_p/γ·(t − t₀))]·cos(2πf_p(t − t₀) + ν),   |t − t₀| ≤ γ/(2f_p),  γ > 1
 
-A mathematical representation of near-fault ground motions, Bull. Seism. Soc. Am. 93 (formula from memory; velocity and
-acceleration are continuous, which the tests check).
+A mathematical representation of near-fault ground motions, Bull. Seism. Soc. Am. 93 (formula checked against
+"VelPulseMP03.m", github.com, 2026; velocity and acceleration are continuous, which the tests check).
 """
 
 from dataclasses import dataclass

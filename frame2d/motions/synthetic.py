@@ -28,7 +28,8 @@ _LEAST_NOISE = 0.1
 class Envelope:
     """Amplitude in time: a parabola over `rise`, 1 over `strong`, exponential decay to 5 % over `fade` (all in s).
 
-    The form of Jennings, Housner & Tsai 1968 (from memory). EN 1998-1, 3.2.3.1.2(3) wants a stationary part of at
+    The form of Jennings, Housner & Tsai 1968 (checked against "THmodulating.m", ProbGenArtifAccel, github.com, 2026);
+    the values and the fade at the end are ours. EN 1998-1, 3.2.3.1.2(3) wants a stationary part of at
     least 10 s where nothing is known of the site.
     """
 

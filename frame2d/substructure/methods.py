@@ -14,21 +14,22 @@ equation H·Λ = −(free velocity gap), H = Σ B·M*⁻¹·Bᵀ·γΔt, of the 
 
 Loads of a coarser part are linear within its step, so that Prakash & Hjelmstad's unbalanced interface loads vanish.
 
-The interface energy of one coarse step ΔT = m·Δt of linear parts, Σ Δ(B·v)·ΔΛ/Δt over all steps of all parts, is derived
-from these equations. Multipliers linear in the coarse step have equal ΔΛ in all fine ones: the sum is ΔΛ·ΣΔ(B·v)/ΔT = 0
-(Prakash & Hjelmstad). Where the fine part's velocity answers the coarse one's at the share s, F₀ and F₁ cancel, and
+The interface energy of one coarse step ΔT = m·Δt of linear parts, Σ Δ(B·v)·ΔΛ/Δt over all steps of all parts, is
+derived from these equations. Multipliers linear in the coarse step have equal ΔΛ in all fine ones: the sum is
+ΔΛ·ΣΔ(B·v)/ΔT = 0 (Prakash & Hjelmstad). Where the fine part's velocity answers the coarse one's at the share s, F₀
+and F₁ cancel, and
 
     −1/Δt·[Σⱼ ΔΛⱼ·H·ΔΛⱼ − 1/m·(ΣⱼΔΛⱼ)·H·(ΣⱼΔΛⱼ)] ≤ 0,  H of the coarse part        (Gravouil & Combescure)
 
 Signs, this value, order and equality with the monolithic scheme are tested in tests/substructure.
 
-Sources: Gravouil & Combescure, Multi-time-step explicit-implicit method for non-linear structural dynamics, 2001; Prakash
-& Hjelmstad, A FETI-based multi-time-step coupling method for Newmark schemes in structural dynamics, 2004; Pegon &
-Magonette 2002; Bonelli, Bursi, He, Magonette & Pegon, Convergence analysis of a parallel interfield method for
-heterogeneous simulations with dynamic substructuring, 2008; with generalized-alpha Bursi, He, Bonelli & Pegon 2008. What
-is coupled (velocities, by multipliers that are solved for first; any scheme and step in each part; all parts advanced
-together in the parallel method) was checked against the abstracts of the last two, paperexplained.cn and fdokumen.com,
-2026. The start of a part ahead and its interleaved chains are from memory.
+Sources: Gravouil & Combescure, Multi-time-step explicit-implicit method for non-linear structural dynamics, 2001;
+Prakash & Hjelmstad, A FETI-based multi-time-step coupling method for Newmark schemes in structural dynamics, 2004;
+Pegon & Magonette 2002; Bonelli, Bursi, He, Magonette & Pegon, Convergence analysis of a parallel interfield method
+for heterogeneous simulations with dynamic substructuring, 2008; with generalized-alpha Bursi, He, Bonelli & Pegon
+2008. What is coupled (velocities, by multipliers that are solved for first; any scheme and step in each part; all
+parts advanced together in the parallel method) was checked against the abstracts of the last two, paperexplained.cn
+and fdokumen.com, 2026. The start of a part ahead and its interleaved chains are from memory.
 """
 
 from dataclasses import dataclass

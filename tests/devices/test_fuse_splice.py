@@ -106,7 +106,8 @@ def test_buckling_of_the_plate() -> None:
     """A stocky plate keeps its strength in compression, a long one follows buckling curve c."""
     assert FusePlate(0.15, 0.02, 0.05, S235).buckling_factor == 1.0
     slender = FusePlate(0.15, 0.01, 0.5424, S235)
-    # λ̄ = 0.5·542.4/(10/√12)/93.9 = 1.0: χ of curve c is 0.54 (EN 1993-1-1 figure 6.4, from memory)
+    # λ̄ = 0.5·542.4/(10/√12)/93.9 = 1.0. Curve c has α = 0.49 (EN 1993-1-1, table 6.1, from memory), so that
+    # Φ = ½(1 + 0.49·0.8 + 1) = 1.196 and χ = 1/(1.196 + √(1.196² − 1)) = 0.540 (6.3.1.2).
     assert slender.slenderness == pytest.approx(1.0, abs=1e-3)
     assert slender.buckling_factor == pytest.approx(0.54, abs=0.005)
 

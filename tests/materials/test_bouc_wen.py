@@ -138,7 +138,7 @@ def test_an_exhausted_law_keeps_a_hundredth_of_its_stiffness() -> None:
 
 
 def test_a_published_oscillator_can_be_expressed() -> None:
-    """The hysteretic oscillator of Noël & Schoukens 2016 (from memory) agrees with an adaptive integration.
+    """The hysteretic oscillator of Noël & Schoukens 2016 agrees with an adaptive integration.
 
     ż = αẏ − B(γ|ẏ||z|^(ν−1)z + δẏ|z|^ν) with α = 5e4, B = 1e3, γ = 0.8, δ = −1.1, ν = 1, beside k = 5e4: inadmissible.
     """
