@@ -1,6 +1,7 @@
 """Command line: `frame2d demo`, `frame2d report`, `frame2d journal`, `frame2d specimen`."""
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 
@@ -74,6 +75,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Frame2dError as error:
         print(f"frame2d: {error}", file=sys.stderr)
         return 1
+    except BrokenPipeError:
+        # Whoever reads what is printed (head, a pager) has seen enough; nothing more may be flushed at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     except KeyboardInterrupt:
         print("frame2d: interrupted", file=sys.stderr)
         return 130
@@ -85,7 +90,10 @@ def journal(action: str, file: str, to: str | None) -> int:
     from frame2d.hybrid import journal as journals
 
     if action == "list":
-        for row in journals.rows(file):
+        found = journals.rows(file)
+        if not found:
+            raise InputError(f"{file} holds no sound row of a journal. Likely mistake: another file")
+        for row in found:
             print(f"{row.number:6d}  step {row.step:6d}  {row.kind:10s} {row.body}")
         return 0
     if action == "export":

@@ -174,6 +174,10 @@ class Table:
         for trigger, action in self.changes.items():
             known("trigger", trigger, TRIGGERS)
             meaning, _, mildest, severest = TRIGGERS[trigger]
+            if not isinstance(action, int) or action not in list(Action):
+                raise InputError(
+                    f"action on {trigger!r} is {action!r}; allowed: Action.{', Action.'.join(a.name for a in Action)}"
+                )
             if not mildest <= Action(action) <= severest:
                 raise InputError(
                     f"action on {trigger!r} ({meaning}) is {Action(action).name}; allowed: {mildest.name} to "

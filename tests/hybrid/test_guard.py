@@ -220,6 +220,8 @@ def test_unsafe_tables_are_refused():
     ):
         with pytest.raises(InputError, match="allowed"):
             Table(changes)
+    with pytest.raises(InputError, match=r"Action\.UNLOAD"):
+        Table({"force": "UNLOAD"})
     with pytest.raises(InputError, match="did you mean 'stroke'"):
         Table({"strokes": Action.STOP})
     assert "force      UNLOAD" in Table().text(LIMITS)

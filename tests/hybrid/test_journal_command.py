@@ -19,5 +19,8 @@ def test_a_journal_is_listed_verified_and_exported(tmp_path, capsys):
     assert main(["journal", "export", str(path), "--to", str(tmp_path / "a.csv")]) == 0
     assert (tmp_path / "a.csv").read_text().startswith("step,")
     assert main(["journal", "export", str(path)]) == 1
+    (tmp_path / "other.txt").write_text("no journal")
+    assert main(["journal", "list", str(tmp_path / "other.txt")]) == 1
+    assert "no sound row" in capsys.readouterr().err
     assert main(["journal", "verify", str(tmp_path / "none.db")]) == 1
     assert "does not exist" in capsys.readouterr().err
