@@ -12,7 +12,8 @@ In x = u/uy, uy = Fy/k, with dimensionless z:
 systems with hysteresis, 1967; Wen, Method for random vibration of hysteretic systems, 1976; Baber & Wen,
 Random vibration of hysteretic degrading systems, 1981; Baber & Noori, Random vibration of degrading, pinching
 systems, 1985, in the form of Foliente, Hysteresis modeling of wood joints and structural systems, 1995
-(equations from memory). Admissible range −β ≤ γ ≤ β: Erlicher & Bursi, Bouc-Wen-type models with stiffness
+(equations checked against "Bouc-Wen-Baber-Noori (BWBN) hysteresis model", bw_test.m, BWBN_TMCMC, github.com, 2026,
+which has 1 for A in zu; zu with A is derived, dz = 0 at z = zu). Admissible range −β ≤ γ ≤ β: Erlicher & Bursi, Bouc-Wen-type models with stiffness
 degradation, 2008.
 
 Known defect: a partial unloading and reloading ends below where it began
