@@ -28,7 +28,15 @@ import numpy as np
 
 from frame2d.errors import InputError, finite, positive, within
 from frame2d.kernels import NOT_CONVERGED, OK, OUT_OF_RANGE, Kernel, compiled, law_kernel
-from frame2d.materials.bouc_wen_step import degrading_step, division, plain_step, slope, stored, wear
+from frame2d.materials.bouc_wen_step import (
+    degrading_step,
+    division,
+    plain_step,
+    slope,
+    square_step,
+    stored,
+    wear,
+)
 from frame2d.materials.law import Law
 
 
@@ -65,14 +73,26 @@ def advance(p: Any, m0: Any, u: float, m1: Any, tangent: bool) -> tuple[int, flo
 @law_kernel
 def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) -> int:
     """Force, tangent and energy."""
-    status, dw = advance(p, m0, u, m1, True)
-    if status == OK:
-        per_uy, hysteretic, elastic = p[17], p[18], p[2] * p[0]
-        out[0] = elastic * u + hysteretic * m1[0]
-        out[1] = elastic + hysteretic * per_uy * dw
-        out[2] = 0.0
-        out[3] = 0.5 * elastic * u * u + hysteretic / per_uy * stored(p, m1[0], m1[1])
-    return status
+    elastic = p[2] * p[0]
+    h = abs(u - m0[2]) * p[17]
+    if p[20] != 0.0 and 0.0 < h <= p[15]:  # most of all calls: n = 2, nothing wears, one sub-step
+        s = 1.0 if u > m0[2] else -1.0
+        before = s * m0[0]
+        w, dw, converged = square_step(before, h, p[5] + p[4], p[5] - p[4])
+        if not converged:
+            return NOT_CONVERGED
+        m1[0], m1[1], m1[2] = s * w, m0[1] + 0.5 * h * (before + w), u
+        recoverable = 0.5 * w * w if p[4] == p[5] else stored(p, w, 0.0)
+    else:
+        status, dw = advance(p, m0, u, m1, True)
+        if status != OK:
+            return status
+        recoverable = stored(p, m1[0], m1[1])
+    out[0] = elastic * u + p[18] * m1[0]
+    out[1] = elastic + p[18] * p[17] * dw
+    out[2] = 0.0
+    out[3] = 0.5 * elastic * u * u + p[19] * recoverable
+    return OK
 
 
 @law_kernel
@@ -190,12 +210,18 @@ class BoucWen(Law):
         return self.Fy / self.k
 
     def parameters(self) -> np.ndarray:
-        """Fields in their order, longest sub-step in x, whether z degrades or is pinched, 1/uy, (1 − a)Fy."""
+        """Fields in their order, then what the kernels make of them.
+
+        Longest sub-step in x, whether z degrades or is pinched, 1/uy, (1 − a)Fy, (1 − a)Fy·uy, and whether the
+        short step of n = 2 serves.
+        """
         worn = (self.delta_A, self.delta_nu, self.delta_eta)
         slip = (self.zeta_s, self.q, self.p, self.psi, self.delta_psi, self.lam)
         complete = float(any(worn) or self.zeta_s > 0.0)
         shape = (self.n, self.beta, self._gamma)
-        ready = (self._substep, complete, self.k / self.Fy, (1.0 - self.a) * self.Fy)
+        hysteretic = (1.0 - self.a) * self.Fy
+        short = float(not complete and self.n == 2.0)
+        ready = (self._substep, complete, 1.0 / self.uy, hysteretic, hysteretic * self.uy, short)
         return np.array([self.k, self.Fy, self.a, *shape, *worn, *slip, *ready])
 
     @property

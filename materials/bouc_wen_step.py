@@ -12,7 +12,7 @@ takes its wear at the second-order predictor ε₀ + h(w₀ + ½hG₀), so that 
 import math
 from typing import Any
 
-from frame2d.kernels import compiled
+from frame2d.kernels import compiled, inlined
 from frame2d.materials.power import power, power_near, root_of
 
 #: Share of the virgin slope that A never falls below (own rule: the equation has no meaning for A ≤ 0).
@@ -31,6 +31,20 @@ def division(total: float, longest: float) -> tuple[int, float, float]:
     return count, length, max(total - count * length, 0.0)
 
 
+@inlined
+def square_step(w0: float, h: float, load: float, unload: float) -> tuple[float, float, bool]:
+    """`plain_step` for n = 2, copied into its caller."""
+    G0 = 1.0 - (load if w0 > 0.0 else unload) * w0 * w0
+    B = w0 + 0.5 * h * (G0 + 1.0)
+    psi = load if B > 0.0 else unload
+    root = 1.0 + 2.0 * h * psi * B
+    if root <= 0.0:
+        return w0, 1.0, False
+    steep = math.sqrt(root)  # 1 + 2cy, the derivative of the left side, is the root of the discriminant
+    w = 2.0 * B / (1.0 + steep)
+    return w, 0.5 * (G0 + 1.0 - psi * w * w) / steep, True
+
+
 @compiled
 def plain_step(w0: float, h: float, n: float, load: float, unload: float) -> tuple[float, float, bool]:
     """Solve one step of G(w) = 1 − ψ|w|ⁿ, ψ = `load` where w > 0 and `unload` where w < 0.
@@ -38,19 +52,14 @@ def plain_step(w0: float, h: float, n: float, load: float, unload: float) -> tup
     Returns w₁, dw₁/dh and whether there is a solution. The sign of w₁ is known beforehand; what remains is
     y + c·yⁿ = B for y = |w₁|, in closed form for n = 1 and 2.
     """
+    if n == 2.0:
+        return square_step(w0, h, load, unload)
     G0 = 1.0 - (load if w0 > 0.0 else unload) * power(abs(w0), n)
     B = w0 + 0.5 * h * (G0 + 1.0)
     sign = 1.0 if B > 0.0 else -1.0
     psi = load if B > 0.0 else unload
     B = abs(B)
     c = 0.5 * h * psi * sign
-    if n == 2.0:  # where 1 + 2cy, the derivative of the left side, is the root of the discriminant
-        root = 1.0 + 4.0 * c * B
-        if root <= 0.0:
-            return w0, 1.0, False
-        steep = math.sqrt(root)
-        y = 2.0 * B / (1.0 + steep)
-        return sign * y, 0.5 * (G0 + 1.0 - psi * y * y) / steep, True
     if n == 1.0:
         y = B / (1.0 + c)
         rise = 1.0
