@@ -121,6 +121,25 @@ def test_the_summary_counts_what_is_there():
     assert "1,000 kg" in text and "node 'lost' belongs to no member" in text and "no floors" in text
 
 
+def test_the_summary_totals_what_members_bring():
+    """Mass along members and loads along them, whatever their axes and offsets, are in the totals."""
+    frame = Frame("sloped")
+    frame.node("A", 0, 0, support="fixed")
+    frame.node("B", 3, 4, mass=500.0)
+    hinge = Bilinear(1e7, 1e5, 0.02)
+    slope = BeamColumn(
+        E, 8e-3, 1.6e-4, start=hinge, start_inset=0.5, end_offset=(-0.6, -0.8), mass_per_length=100.0
+    )
+    frame.member("AB", "A", "B", slope)
+    frame.member_load("AB", qy=-1e3, begin=0.5, axes="local")  # over 3.5 m, across the slope
+    frame.member_load("AB", qy=(-1e3, -3e3), begin=1.0, end=3.0)
+    frame.member_load("AB", qx=2e3, begin=2.0, point=True, case="push")
+    text = frame.summary()
+    assert "mass 900 kg" in text and "400 kg of it along members" in text
+    assert "'gravity': ΣFx 2.8 kN, ΣFy -6.1 kN" in text
+    assert "'push': ΣFx 2.0 kN, ΣFy 0.0 kN" in text
+
+
 def test_a_leaning_column_makes_the_frame_sway_more():
     """Second-order drift of a cantilever with a leaning column follows H/(K − P/h)."""
     frame = Frame("lean")
