@@ -18,6 +18,9 @@ from frame2d.hybrid.limits import Limits, Table
 from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused, as_specimen
 from frame2d.hybrid.wire import UNITS, VERSION, Channel, array, check_address, numbers, proof
 
+#: Triggers that act before a command leaves: without a reading such a command was not executed.
+_BEFORE = ("command", "stroke", "step", "velocity", "deadline", "operator")
+
 
 class Server:
     """A specimen behind its guard, waiting on `host`:`port` (0: any free port, then in `port`).
@@ -74,7 +77,10 @@ class Server:
             raise JournalError(f"{path} is not the memory of a specimen")
         commands = {row.step: row.body for row in known if row.kind == "command"}
         readings = {row.step: row.body for row in known if row.kind == "reading"}
-        doubtful = sorted(set(commands) - set(readings))
+        under_way: set[int] = set()
+        for row in known[1:]:
+            (under_way.add if row.kind == "command" else under_way.discard)(row.step)
+        doubtful = sorted(under_way)
         if doubtful and not inner.replayable:
             raise JournalError(
                 f"command {doubtful[-1]} was under way when the specimen's side ended: whether it was executed is not "
@@ -231,7 +237,7 @@ class Server:
         if sequence != self.guard.last_sequence + 1:
             raise Refused(f"command {sequence} is out of order; allowed: {self.guard.last_sequence + 1}")
         command = Command(sequence, array(message["u"]), float(message["t"]))
-        if self._journal is not None:
+        if self._journal is not None and self.guard.state == "ready":
             self._journal.command(sequence, command)
         try:
             reading = self.guard.apply(command)
@@ -241,6 +247,8 @@ class Server:
                 answer |= {"u": numbers(trip.reading.displacement), "f": numbers(trip.reading.force)}
                 self._keep(asked, answer)
                 self._remember(sequence, trip.reading)
+            elif self._journal is not None and trip.event.trigger in _BEFORE:
+                self._journal.write("refused", sequence, trip.event.plain())
             return answer
         answer = {"u": numbers(reading.displacement), "f": numbers(reading.force)}
         self._keep(asked, answer)

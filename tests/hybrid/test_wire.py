@@ -266,6 +266,28 @@ def test_a_specimen_with_memory_comes_back_as_it_was(start, tmp_path):
         Server(Model(Bilinear(k=1e7, Fy=2e5)), LIMITS, memory=memory)
 
 
+def test_a_command_that_its_guard_refused_leaves_no_doubt(start, tmp_path):
+    """A refused command was not executed, and the memory says so; one whose answer is missing stays doubtful."""
+    specimen = Counting()
+    specimen.replayable = False
+    server = start(specimen, memory=tmp_path / "memory.db", release=lambda question: True)
+    remote = Remote(port=server.port)
+    remote.apply(command(1))
+    for refused, reason in ((0.02, "step"), (0.001, "held")):
+        with pytest.raises((Tripped, Refused), match=reason):
+            remote.apply(command(2, refused))
+    remote.close()
+    server.close()
+    again = Counting()
+    again.replayable = False
+    server = start(again, memory=tmp_path / "memory.db")
+    assert server.guard.last_sequence == 1 and server.guard.session == specimen.session
+    server._journal.command(2, command(2))
+    server.close()
+    with pytest.raises(JournalError, match="under way"):
+        start(again, memory=tmp_path / "memory.db")
+
+
 def test_numbers_that_are_not_finite_pass_the_wire():
     """NaN and infinities travel as words, so that the guard sees them."""
     there = array(json.loads(json.dumps(numbers([1.5, np.nan, -np.inf]), allow_nan=False)))
