@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from benchmarks import motions_speed
+from benchmarks.speed_frame import __doc__ as RECIPE
 from benchmarks.speed_frame import checksum, frame, motion
 from benchmarks.speed_growth import SIZES, growth, processor_seconds
 from benchmarks.speed_ivp import Problem, TooSlow
@@ -258,7 +259,8 @@ def figures(quick: bool = False) -> list[dict[str, Any]]:
 
 
 def main(arguments: argparse.Namespace) -> int:
-    """Print the figures, and write them as JSON on request."""
+    """Print recipe and figures, and write the figures as JSON on request."""
+    print(f"{RECIPE}\nChecksum of the motion: {checksum(motion())}\n")
     lines = figures(getattr(arguments, "quick", False))
     for line in lines:
         mark = {True: "ok ", False: "NOT", None: "   "}[line["ok"]]
