@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from frame2d.elements.beam_kernels import corotational, corotational_arms, p_delta, section_terms
-from frame2d.elements.member import Part, Pieces, described
+from frame2d.elements.member import Part, Pieces, Span, described
 from frame2d.elements.pair_hinge import pair_part
 from frame2d.elements.spring import spring_part
 from frame2d.errors import InputError, known, listed, positive, within
@@ -94,6 +94,12 @@ class BeamColumn:
             end = getattr(self, name)
             if not isinstance(end, Hinge):
                 known(f"BeamColumn.{name}", end, (RIGID, PINNED))
+            inset = getattr(self, f"{name}_inset")
+            if isinstance(end, str) and end == RIGID and inset > 0.0:
+                raise InputError(
+                    f"BeamColumn.{name}_inset is {inset!r} m at a rigid {name}; allowed: 0 m, there is no hinge to place. "
+                    f"Likely mistake: {name}= was left out (a law, or 'pinned'), or a rigid offset was meant"
+                )
         for name in ("start_offset", "end_offset"):
             offset = listed(f"BeamColumn.{name}", getattr(self, name))
             if len(offset) != 2:
@@ -196,7 +202,7 @@ class BeamColumn:
             self.start_offset if not (self.start != RIGID and stubs[0] > 0.0) else (0.0, 0.0),
             self.end_offset if not (self.end != RIGID and stubs[1] > 0.0) else (0.0, 0.0),
         ]
-        self._beam(pieces, _rows(layout, size), offsets, cx, cy, middle, "beam")
+        self._beam(pieces, _rows(layout, size), offsets, cx, cy, middle, "beam", stubs[0])
         for side, tip in stub_ends:
             rows = np.zeros((8, size))
             node = [3 * side, 3 * side + 1, 3 * side + 2, 3 * side + 2]
@@ -206,7 +212,9 @@ class BeamColumn:
                 rows[a, first] = 1.0
                 rows[4 + a, second] = 1.0
             arms = [self.start_offset, (0.0, 0.0)] if side == 0 else [(0.0, 0.0), self.end_offset]
-            self._beam(pieces, rows, arms, cx, cy, stubs[side], "start stub" if side == 0 else "end stub")
+            role, begin = ("start stub", 0.0) if side == 0 else ("end stub", L - stubs[1])
+            self._beam(pieces, rows, arms, cx, cy, stubs[side], role, begin)
+        pieces.spans.sort(key=lambda span: span.begin)
         for outside, inside, law, role in hinges:
             if isinstance(law, AxialMomentHinge):
                 rows = np.zeros((2, size))
@@ -231,6 +239,7 @@ class BeamColumn:
         cy: float,
         L: float,
         role: str,
+        begin: float,
     ) -> None:
         """Add one elastic length: `rows` give ux, uy, arm rotation, end rotation of both ends."""
         size = rows.shape[1]
@@ -249,6 +258,7 @@ class BeamColumn:
                 12.0 * self.E * self.I / (self.shear_stiffness * L * L) if self.shear_stiffness > 0.0 else 0.0
             )
             pieces.mass += local.T @ consistent_mass(self.mass_per_length, self.rotary, L, phi) @ local
+        pieces.spans.append(Span(role, begin, L, local))
         if role == "beam":
             pieces.beam = local
         parameters = np.concatenate([[L, cx, cy], terms])

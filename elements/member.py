@@ -25,6 +25,17 @@ class Part:
     symmetric: bool = True
 
 
+@dataclass(frozen=True)
+class Span:
+    """An elastic length of a member, `begin` and `length` in m along its clear length."""
+
+    role: str
+    begin: float
+    length: float
+    #: Six end displacements in local axes (rows) from the member's freedoms (columns).
+    rows: np.ndarray
+
+
 @dataclass
 class Pieces:
     """A member between two given points, as the engine sees it.
@@ -42,6 +53,8 @@ class Pieces:
     mass: np.ndarray = field(default_factory=lambda: np.zeros((6, 6)))
     #: Transform from the member's freedoms to the elastic beam's six end displacements in local axes, if there is one.
     beam: np.ndarray | None = None
+    #: Elastic lengths from the start to the end, for loads along the member: the beam and stubs outside inset hinges.
+    spans: list[Span] = field(default_factory=list)
 
     #: How each inner freedom moves when the whole member shifts by (1, 0) and by (0, 1); empty: not at all.
     translation: list[tuple[float, float]] = field(default_factory=list)

@@ -26,22 +26,21 @@ def geometric_matrix(system: "System", q: np.ndarray) -> csr_matrix:
         own = system.freedoms_of[name]
         pieces = system.pieces[name]
         member: Any = placed.member
+        matrix = np.zeros((own.size, own.size))
         if isinstance(member, BeamColumn):
-            *_, L = member.clear(i.x, i.y, j.x, j.y)
-            local = np.asarray(pieces.beam)
-            L -= member.start_inset + member.end_inset
-            EAL, _, _, gii, gij = section_terms(member.E, member.A, member.I, member.shear_stiffness, L)
-            ends = local @ u[own]
-            N = EAL * (ends[3] - ends[0])
-            psi = np.array([0, -1 / L, 0, 0, 1 / L, 0])
-            ti = np.array([0, 0, 1.0, 0, 0, 0]) - psi
-            tj = np.array([0, 0, 0, 0, 0, 1.0]) - psi
-            matrix = N * (
-                L * np.outer(psi, psi)
-                + gii * (np.outer(ti, ti) + np.outer(tj, tj))
-                + gij * (np.outer(ti, tj) + np.outer(tj, ti))
-            )
-            matrix = local.T @ matrix @ local
+            for span in pieces.spans:
+                L, ends = span.length, span.rows @ u[own]
+                EAL, _, _, gii, gij = section_terms(member.E, member.A, member.I, member.shear_stiffness, L)
+                N = EAL * (ends[3] - ends[0])
+                psi = np.array([0, -1 / L, 0, 0, 1 / L, 0])
+                ti = np.array([0, 0, 1.0, 0, 0, 0]) - psi
+                tj = np.array([0, 0, 0, 0, 0, 1.0]) - psi
+                kg = N * (
+                    L * np.outer(psi, psi)
+                    + gii * (np.outer(ti, ti) + np.outer(tj, tj))
+                    + gij * (np.outer(ti, tj) + np.outer(tj, ti))
+                )
+                matrix += span.rows.T @ kg @ span.rows
         elif type(member).__name__ == "Brace":
             L = float(np.hypot(j.x - i.x, j.y - i.y))
             rotation = rotation_matrix((j.x - i.x) / L, (j.y - i.y) / L)

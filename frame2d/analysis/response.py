@@ -168,7 +168,8 @@ class Response:
     def end_forces(self, name: str) -> dict[str, np.ndarray]:
         """N, V and M at both ends of a member in its straight axes: tension, and end forces on the member.
 
-        Loads along the member (the case that stays on) are included.
+        Loads along the member are included. The ends are the nodes, the axes run from node to node: rigid offsets belong
+        to the member (`along` has the values at the clear ends).
         """
         placed = self.system.frame.members[known("member", name, self.system.frame.members)]
         i, j = self.system.frame.nodes[placed.i], self.system.frame.nodes[placed.j]
@@ -188,11 +189,11 @@ class Response:
             "M_end": forces[:, 5],
         }
 
-    def along(self, name: str, step: int = -1, points: int = 201) -> "Along":
+    def along(self, name: str, step: int = -1, points: int = 201, offsets: bool = False) -> "Along":
         """Inner forces and deflections along a beam-column at one step (see `frame2d.analysis.along`)."""
         from frame2d.analysis.along import along
 
-        return along(self, name, step, points)
+        return along(self, name, step, points, offsets)
 
     def case_factors(self) -> dict[str, np.ndarray]:
         """Factors of the load cases that act, by step."""

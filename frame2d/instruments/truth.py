@@ -13,6 +13,7 @@ import numpy as np
 from frame2d.analysis.response import Response
 from frame2d.elements.beam_column import local_stiffness, rotation_matrix, shape
 from frame2d.elements.beam_kernels import section_terms
+from frame2d.elements.member import Span
 from frame2d.errors import InputError
 from frame2d.instruments.channel import Channel
 from frame2d.instruments.derived import derive
@@ -20,33 +21,37 @@ from frame2d.instruments.laws import laws_of
 from frame2d.instruments.places import Actuator, Bar, End, Panel, Point, Section, Zone, beam_of, span_of
 from frame2d.instruments.sensor_map import SensorMap
 from frame2d.model.frame import COMPONENTS
+from frame2d.model.member_loads import carried, course_of, end_forces
 
 
 def section_forces(response: Response, member: str, at: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """N, V, M (N, N·m) by step at `at` (m from the clear start) of a beam-column, also on stubs outside its hinges."""
     system, frame = response.system, response.system.frame
     beam = beam_of(frame, member, f"member {member!r}")
-    (c, s), clear, first, last = span_of(frame, member)
-    L, x = last - first, at - first
-    rows = np.asarray(system.pieces[member].beam)
-    ends = response.all_displacements()[:, system.freedoms_of[member]] @ rows.T
+    course, spans = course_of(frame, member), system.pieces[member].spans
+    # Exactly at a hinge the gauges are on the beam.
+    inwards = sorted(range(len(spans)), key=lambda k: spans[k].role != "beam")
+    number = next((k for k in inwards if _reaches(spans[k], at)), inwards[0])
+    span = spans[number]
+    L, x = span.length, at - span.begin
+    ends = response.all_displacements()[:, system.freedoms_of[member]] @ span.rows.T
     if beam.geometry == "linear":
         stiffness = local_stiffness(section_terms(beam.E, beam.A, beam.I, beam.shear_stiffness, L), L)
         forces = ends @ stiffness.T
     else:
-        place = next(p for p in system.parts if p.member == member and p.part.role == "beam")
-        forces = response.log.force[:, place.first : place.last] @ rotation_matrix(c, s).T
+        place = next(p for p in system.parts if p.member == member and p.part.role == span.role)
+        forces = response.log.force[:, place.first : place.last] @ rotation_matrix(course.c, course.s).T
     pulled = np.zeros((3, response.time.size))
     factors = response.case_factors()
     for load in frame.member_loads:
         if load.member != member or load.case not in factors:
             continue
-        fixed = np.linalg.pinv(rows.T) @ system.equivalent(load)
-        forces = forces - np.outer(factors[load.case], fixed)
-        turn = np.array([[c, s], [-s, c]]) if load.axes == "global" else np.eye(2)
-        begin = load.begin - first
-        end = (clear if load.end is None else load.end) - first
-        pulled += np.outer(_pulls(turn @ load.first, turn @ load.last, begin, end, x), factors[load.case])
+        part = carried(course, spans, load)[number + 1]
+        if part is None:
+            continue
+        forces = forces - np.outer(factors[load.case], end_forces(beam, span, part))
+        pulls = _pulls(part.first, part.last, part.begin - span.begin, part.end - span.begin, x)
+        pulled += np.outer(pulls, factors[load.case])
     fx, fy, m = forces[:, 0], forces[:, 1], forces[:, 2]
     N, V = -fx - pulled[0], fy + pulled[1]
     M = -m + fy * x + pulled[2]
@@ -55,6 +60,11 @@ def section_forces(response: Response, member: str, at: float) -> tuple[np.ndarr
         inside = min(max(x, 0.0), L)
         M = M + N * (ends @ shape(inside, L, phi)[1] - ends[:, 1])
     return N, V, M
+
+
+def _reaches(span: Span, at: float) -> bool:
+    """Whether a position is on a span, but for rounding."""
+    return -1e-9 * span.length <= at - span.begin <= span.length * (1.0 + 1e-9)
 
 
 def section_slope(response: Response, member: str, at: float) -> np.ndarray:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from frame2d.elements import Brace, Link, Member
 from frame2d.errors import InputError, finite, known, listed, mapped, positive, within
 from frame2d.materials import Elastic
+from frame2d.model.member_loads import course_of, extent
 
 if TYPE_CHECKING:
     from frame2d.model.system import System
@@ -78,9 +79,10 @@ class NodeLoad:
 
 @dataclass(frozen=True)
 class MemberLoad:
-    """Load along a member: linear from `first` (qx, qy, N/m) at `begin` to `last` at `end` (m along the clear length).
+    """Load along a member: linear from `first` (qx, qy, N/m) at `begin` to `last` at `end`.
 
-    With `end` = `begin` it is a point load (N). Axes are "global" or "local" (x along the member).
+    Positions are in m along the clear length; below 0 and past it they stand on the rigid offsets, `end` None is the
+    clear end. With `end` = `begin` it is a point load (N). Axes are "global" or "local" (x along the clear length).
     """
 
     member: str
@@ -203,17 +205,34 @@ class Frame:
         axes: str = "global",
         case: str = "gravity",
         point: bool = False,
+        over_offsets: bool = False,
     ) -> None:
-        """Load a member with qx, qy (N/m; two values: linear from begin to end), or a point load (N) at `begin`."""
+        """Load a member with qx, qy (N/m; two values: linear from begin to end), or a point load (N) at `begin`.
+
+        `begin` and `end` (m) count from the clear start, by default over the clear length, hinges inset or not.
+        Negative ones, and those past the clear length, are distances along the rigid offsets: a load there acts, and
+        is carried rigidly to the node. `over_offsets` loads from node to node instead. Raises `InputError` for what
+        is not on the member; `frame2d.model.member_loads` says on which side of a hinge a point load acts.
+        """
         known("member", member, self.members)
         known(f"axes of the load on {member!r}", axes, ("global", "local"))
         ends = [_both(f"load on member {member!r}", q) for q in (qx, qy)]
-        within(f"begin of the load on {member!r}", begin, 0.0, math.inf)
+        begin = finite(f"begin of the load on {member!r}", begin)
         if end is not None:
-            within(f"end of the load on {member!r}", end, 0.0, math.inf)
+            end = finite(f"end of the load on {member!r}", end)
         _case(f"load on member {member!r}", case)
+        course = course_of(self, member)
+        if known(f"over_offsets of the load on {member!r}", over_offsets, (True, False)):
+            if point or begin != 0.0 or end is not None:
+                raise InputError(
+                    f"load on member {member!r} has over_offsets and begin {begin:g}, end {end}, point {point}; "
+                    "allowed: over_offsets alone, it loads from node to node"
+                )
+            begin, end = course.low, course.high
         first, last = (ends[0][0], ends[1][0]), (ends[0][1], ends[1][1])
-        self.member_loads.append(MemberLoad(member, first, last, begin, begin if point else end, axes, case))
+        load = MemberLoad(member, first, last, begin, begin if point else end, axes, case)
+        extent(course, load)
+        self.member_loads.append(load)
 
     def tie(self, component: str, nodes: Iterable[str]) -> None:
         """Give several nodes one common displacement component (the first leads)."""

@@ -9,7 +9,6 @@ import sparse
 from scipy.sparse import csc_matrix, csr_matrix
 
 from frame2d.elements import Part, Pieces
-from frame2d.elements.beam_column import shape
 from frame2d.engine.evaluate import evaluate
 from frame2d.engine.ordering import Index, minimum_degree, symbolic
 from frame2d.engine.plan import Motion, Plan, Twist, lower_columns, new_room
@@ -17,6 +16,7 @@ from frame2d.errors import InputError, known, listed
 from frame2d.model import checks
 from frame2d.model.frame import COMPONENTS, Frame, MemberLoad
 from frame2d.model.freedoms import map_freedoms, node_freedom
+from frame2d.model.member_loads import equivalent
 from frame2d.model.state import State
 
 
@@ -473,47 +473,8 @@ class System:
         return load
 
     def equivalent(self, load: MemberLoad) -> np.ndarray:
-        """Forces on a member's freedoms that do the work of a load along it (exact for uniform elastic beams)."""
-        name = load.member
-        pieces, placed = self.pieces[name], self.frame.members[name]
-        if pieces.beam is None:
-            raise InputError(
-                f"member {name!r} is a {type(placed.member).__name__} and takes no loads along it"
-            )
-        i, j = self.frame.nodes[placed.i], self.frame.nodes[placed.j]
-        member: Any = placed.member
-        _, _, c, s, clear = member.clear(i.x, i.y, j.x, j.y)
-        L = clear - member.start_inset - member.end_inset
-        begin = load.begin - member.start_inset
-        end = (clear if load.end is None else load.end) - member.start_inset
-        if begin < -1e-9 or end > L + 1e-9 or end < begin:
-            raise InputError(
-                f"load on member {name!r} from {load.begin:g} to {load.end} m; allowed: within its clear length "
-                f"{clear:g} m between the hinges"
-            )
-        phi = (
-            12.0 * member.E * member.I / (member.shear_stiffness * L * L)
-            if member.shear_stiffness > 0.0
-            else 0.0
-        )
-
-        def local(q: tuple[float, float]) -> tuple[float, float]:
-            return q if load.axes == "local" else (c * q[0] + s * q[1], -s * q[0] + c * q[1])
-
-        first, last = local(load.first), local(load.last)
-        forces = np.zeros(6)
-        if end == begin:
-            axial, across = shape(begin, L, phi)
-            forces = first[0] * axial + first[1] * across
-        else:
-            points, weights = np.polynomial.legendre.leggauss(4)
-            for point, weight in zip(points, weights, strict=True):
-                share = 0.5 * (1.0 + point)
-                axial, across = shape(begin + share * (end - begin), L, phi)
-                qx = first[0] + share * (last[0] - first[0])
-                qy = first[1] + share * (last[1] - first[1])
-                forces += 0.5 * weight * (end - begin) * (qx * axial + qy * across)
-        return np.asarray(pieces.beam.T @ forces)
+        """Forces on a member's freedoms that do the work of a load along it (see `frame2d.model.member_loads`)."""
+        return equivalent(self.frame, self.pieces[load.member], load)
 
     def influence(self, direction: tuple[float, float] = (1.0, 0.0)) -> np.ndarray:
         """M·ι on the free freedoms: inertia of a unit ground acceleration."""

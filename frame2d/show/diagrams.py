@@ -6,6 +6,7 @@ import numpy as np
 
 from frame2d.elements import BeamColumn, Brace
 from frame2d.errors import InputError, known, within
+from frame2d.model.member_loads import course_of
 from frame2d.show.look import BLUE, FAINT, INK, PAPER, VERMILION, caption, dress, new_figure
 
 if TYPE_CHECKING:
@@ -21,6 +22,8 @@ QUANTITIES = {
 }
 #: Values smaller than this share of the largest are not written.
 LEAST = 0.12
+#: Rigid offsets whose cosine to their member's direction is less than 1 by more than this are left out.
+IN_LINE = 1e-6
 #: On members shorter than this share of the frame's size the largest value alone is written.
 SHORT = 0.12
 
@@ -37,8 +40,9 @@ class Line(NamedTuple):
 def diagram(response: "Response", quantity: str = "M", step: int = -1) -> dict[str, Line]:
     """Inner forces along every member with a length, loads along it included, by member name.
 
-    Members that `Response.along` takes are followed point by point; corotational ones run straight between their end
-    forces, braces have their axial force alone. Raises `InputError` for another quantity.
+    Members that `Response.along` takes are followed point by point, over stubs outside hinges and over rigid offsets in
+    line with the member (those at an angle are left out); corotational ones run straight between their end forces,
+    braces have their axial force alone. Raises `InputError` for another quantity.
     """
     known("quantity", quantity, QUANTITIES)
     system, frame, lines = response.system, response.system.frame, {}
@@ -48,39 +52,41 @@ def diagram(response: "Response", quantity: str = "M", step: int = -1) -> dict[s
         if length == 0.0:
             continue
         member: Any = placed.member
-        c, s, start = (j.x - i.x) / length, (j.y - i.y) / length, (i.x, i.y)
-        at, values = np.array([0.0, length]), np.zeros(2)
-        if isinstance(member, BeamColumn):
-            x0, y0, c, s, clear = member.clear(i.x, i.y, j.x, j.y)
-            start = (x0 + c * member.start_inset, y0 + s * member.start_inset)
-            if member.geometry != "corotational":
-                found = response.along(name, step)
-                at, values = found.x, getattr(found, quantity)
-            else:
-                ends = {key: float(force[step]) for key, force in response.end_forces(name).items()}
-                at = np.array([0.0, clear - member.start_inset - member.end_inset])
-                # End forces on the member, in the signs of the diagram.
-                pairs = {
-                    "N": (ends["N_start"], ends["N"]),
-                    "V": (ends["V_start"], -ends["V_end"]),
-                    "M": (-ends["M_start"], ends["M_end"]),
-                }
-                values = np.array(pairs[quantity])
-        elif isinstance(member, Brace):
+        if isinstance(member, BeamColumn) and member.geometry != "corotational":
+            lines[name] = _followed(response, name, quantity, step)
+            continue
+        if isinstance(member, Brace):
             if quantity != "N":
                 continue
             place = next(place for place in system.parts if place.member == name)
             values = np.full(2, float(response.device(response.law_name(place)).force[step]))
         else:
             ends = {key: float(force[step]) for key, force in response.end_forces(name).items()}
+            # End forces on the member, in the signs of the diagram.
             pairs = {
                 "N": (ends["N_start"], ends["N"]),
                 "V": (ends["V_start"], -ends["V_end"]),
                 "M": (-ends["M_start"], ends["M_end"]),
             }
             values = np.array(pairs[quantity])
-        lines[name] = Line(start[0] + c * at, start[1] + s * at, (-s, c), values)
+        left = (-(j.y - i.y) / length, (j.x - i.x) / length)
+        lines[name] = Line(np.array([i.x, j.x]), np.array([i.y, j.y]), left, values)
     return lines
+
+
+def _followed(response: "Response", name: str, quantity: str, step: int) -> Line:
+    """A beam-column point by point."""
+    frame = response.system.frame
+    node, course = frame.nodes[frame.members[name].i], course_of(frame, name)
+    found = response.along(name, step, offsets=True)
+    x, values = found.x, getattr(found, quantity)
+    shown = np.full(x.size, True)
+    for offset, beyond in ((course.start_offset, x < 0.0), (-course.end_offset, x > course.clear)):
+        if course.local(offset)[0] < (1.0 - IN_LINE) * np.hypot(*offset):
+            shown &= ~beyond
+    x, values = x[shown], values[shown]
+    start = node.x + course.start_offset[0], node.y + course.start_offset[1]
+    return Line(start[0] + course.c * x, start[1] + course.s * x, (-course.s, course.c), values)
 
 
 def plot_diagram(

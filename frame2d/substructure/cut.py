@@ -1,5 +1,6 @@
 """`cut_at`: a node within a beam-column, so that the cut may run through its point of inflection."""
 
+import math
 from dataclasses import replace
 
 from frame2d.elements import BeamColumn
@@ -63,8 +64,10 @@ def divided(load: MemberLoad, names: tuple[str, str], distance: float, length: f
         return qx, qy
 
     pieces = []
-    for name, low, high in ((names[0], 0.0, distance), (names[1], distance, length)):
+    # What reaches past the clear length stands on the rigid offsets, which stay with the pieces.
+    for name, low, high in ((names[0], -math.inf, distance), (names[1], distance, math.inf)):
         a, b = max(begin, low), min(end, high)
+        shift = distance if name == names[1] else 0.0
         if a < b:
-            pieces.append(MemberLoad(name, at(a), at(b), a - low, b - low, load.axes, load.case))
+            pieces.append(MemberLoad(name, at(a), at(b), a - shift, b - shift, load.axes, load.case))
     return pieces

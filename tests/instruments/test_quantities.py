@@ -85,11 +85,11 @@ def test_rotation_leaves_the_elastic_share_out(sensors):
 
 def test_sections_agree_with_the_inner_forces_of_the_response(response):
     """N, V and M at a distance are those that `along` finds, step by step."""
-    for member, inset in (("beam", 0.3), ("column B", 0.0)):
+    for member in ("beam", "column B"):
         for step in (50, 200):
             curve = response.along(member, step, points=11)
             for k in (2, 7):
-                N, V, M = (values[step] for values in section_forces(response, member, inset + curve.x[k]))
+                N, V, M = (values[step] for values in section_forces(response, member, curve.x[k]))
                 assert pytest.approx((curve.N[k], curve.V[k], curve.M[k]), rel=1e-9, abs=1e-3) == (N, V, M)
 
 
