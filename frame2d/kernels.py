@@ -94,7 +94,11 @@ class Kernel:
         cached = (
             file is not None and not file.startswith("<") and "<locals>" not in self.function.__qualname__
         )
-        return numba.cfunc(self.signature, cache=cached, **options)(self.function)
+        try:
+            return numba.cfunc(self.signature, cache=cached, **options)(self.function)
+        except ImportError:
+            # The cache beside a script was written when the script went by another name.
+            return numba.cfunc(self.signature, cache=False, **options)(self.function)
 
     @cached_property
     def address(self) -> int:

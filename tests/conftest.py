@@ -1,5 +1,6 @@
 """The tests run against the installed package; benchmarks and examples come from the checkout, after it."""
 
+import importlib.util
 import os
 import shutil
 import sys
@@ -10,6 +11,25 @@ from typing import Any
 import pytest
 
 sys.path.append(str(Path(__file__).resolve().parent.parent))
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--law my_law.py` puts the laws that a script registers through the tests of every law."""
+    parser.addoption(
+        "--law", action="append", default=[], metavar="SCRIPT", help="script that registers laws to test"
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Laws of `--law` scripts are registered before the tests are collected."""
+    for number, script in enumerate(config.getoption("--law")):
+        file = Path(script).resolve()
+        spec = importlib.util.spec_from_file_location(f"law_{number}_{file.stem}", file)
+        if spec is None or spec.loader is None or not file.is_file():
+            raise pytest.UsageError(f"--law is {script!r}; allowed: a Python script that registers a law")
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[spec.name] = module
+        spec.loader.exec_module(module)
 
 
 @pytest.fixture(scope="session")
