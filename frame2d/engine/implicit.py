@@ -189,16 +189,21 @@ def advance(plan, room, motion, p0, p1, shift0, shift1, dt, scheme, options):
                     plan, room, motion, room.piece0, room.piece1, room.shift, dt * piece / whole, scheme,
                     tolerance, 12 * most if virgin else most, virgin == 1,
                 )  # fmt: skip
-        if status == CONVERGED:
-            done += piece
-            if level > 1 and done % (piece * 2) == 0:
-                level -= 1
-        elif level < deepest:
-            level += 1
-            room.counts[HALVINGS] += 1
-        else:
+        if status != CONVERGED and level == deepest:
             return status
+        done, level = after_piece(room, status, done, piece, level)
     return CONVERGED
+
+
+@inlined
+def after_piece(room, status, done, piece, level):
+    """How much of a halved step is done after a `piece` of it, and at which halving it goes on."""
+    if status != CONVERGED:
+        room.counts[HALVINGS] += 1
+        return done, level + 1
+    done += piece
+    # Back to the longer piece as soon as one would begin here.
+    return done, level - 1 if level > 0 and done % (piece * 2) == 0 else level
 
 
 @inner

@@ -1,9 +1,9 @@
 """Step and loop of the schemes that have an `Operator`: explicit, operator splitting, state space."""
 
 from frame2d.engine.explicit import EXPLICIT, SPLITTING, explicit_step
-from frame2d.engine.implicit import COLLAPSED, begin_step, passed, piece_of, record
-from frame2d.engine.newton import CONVERGED
-from frame2d.engine.plan import HALVINGS, STEPS
+from frame2d.engine.implicit import COLLAPSED, after_piece, begin_step, passed, piece_of, record
+from frame2d.engine.newton import CONVERGED, NOT_CONVERGED
+from frame2d.engine.plan import STEPS
 from frame2d.engine.splitting import splitting_step
 from frame2d.engine.state_space import state_space_step
 from frame2d.kernels import uncounted
@@ -24,28 +24,19 @@ def step_on(plan, held, room, motion, op, p0, p1, shift0, shift1, dt, scheme, op
         return splitting_step(plan, room, motion, op, p0, p1, shift1, dt, scheme)
     done, level = 0, 0
     whole = 1 << deepest  # the step in units of its shortest piece
-    status = CONVERGED
     while done < whole:
         piece = whole >> level
         piece_of(room, p0, p1, shift0, shift1, done / whole, (done + piece) / whole)
-        length = dt * piece / whole
+        status = NOT_CONVERGED
         for virgin in range(2):
-            if virgin == 0 or level == deepest:
+            if status != CONVERGED and (virgin == 0 or level == deepest):
                 status = state_space_step(
-                    plan, room, motion, op, room.piece0, room.piece1, room.shift, length, scheme, tolerance,
-                    12 * most if virgin else most, virgin == 1,
+                    plan, room, motion, op, room.piece0, room.piece1, room.shift, dt * piece / whole, scheme,
+                    tolerance, 12 * most if virgin else most, virgin == 1,
                 )  # fmt: skip
-                if status == CONVERGED:
-                    break
-        if status == CONVERGED:
-            done += piece
-            if level > 0 and done % (piece * 2) == 0:
-                level -= 1
-        elif level < deepest:
-            level += 1
-            room.counts[HALVINGS] += 1
-        else:
+        if status != CONVERGED and level == deepest:
             return status
+        done, level = after_piece(room, status, done, piece, level)
     return CONVERGED
 
 
