@@ -53,7 +53,7 @@ def test_a_script_is_put_through_the_tests_of_every_law():
     """`pytest --law my_law.py` tests the laws that the script registers like those of the library."""
     done = subprocess.run(
         [
-            sys.executable, "-m", "pytest", str(ROOT / "tests/materials/test_every_law.py"), "-n", "0", "-p", "no:cacheprovider",
+            sys.executable, "-P", "-m", "pytest", str(ROOT / "tests/materials/test_every_law.py"), "-n", "0", "-p", "no:cacheprovider",
             "--law", str(ROOT / "examples/own_law.py"), "-k", "RingSpring and (description or memory or tangents)",
         ],
         capture_output=True, text=True, cwd=ROOT, check=False,
