@@ -13,7 +13,7 @@ no single source.
 """
 
 from dataclasses import asdict, dataclass, fields
-from math import inf, pi, sqrt
+from math import cos, exp, inf, pi, sin, sqrt
 from typing import Any
 
 import numpy as np
@@ -144,6 +144,22 @@ class Actuator:
         """Complex ratio spool/valve command, second order."""
         w, s = 2.0 * pi * self.valve_frequency, 1j * np.asarray(omega)
         return np.asarray(w**2 / (s**2 + 2.0 * self.valve_damping * w * s + w**2))
+
+    def valve_step(self, h: float) -> np.ndarray:
+        """Matrix (2, 2) that takes (spool − held command, its rate) `h` seconds on: e^(h·[[0, 1], [−ω², −2ζω]]).
+
+        The free vibration of one freedom in closed form, under-, over- and critically damped.
+        """
+        w, z = 2.0 * pi * self.valve_frequency, self.valve_damping
+        bent, fade = w * sqrt(abs(z * z - 1.0)), exp(-z * w * h)
+        if bent * h < 1e-8:
+            c, s = fade, fade * h
+        elif z < 1.0:
+            c, s = fade * cos(bent * h), fade * sin(bent * h) / bent
+        else:
+            slow, fast = exp((bent - z * w) * h), exp(-(bent + z * w) * h)
+            c, s = 0.5 * (slow + fast), 0.5 * (slow - fast) / bent
+        return np.array([[c + z * w * s, s], [-w * w * s, c - z * w * s]])
 
     @property
     def hydraulic_frequency(self) -> float:

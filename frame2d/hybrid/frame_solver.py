@@ -71,17 +71,18 @@ class Desk(NamedTuple):
 @compiled
 def ahead(box, step, dt):  # type: ignore[no-untyped-def]
     """Target of the step after `step` into `link.target`; returns a status."""
-    return _ahead(opened(box), step, dt)
+    return ahead_at(opened(box), step, dt)
 
 
 @compiled
 def behind(box, step, force, dt, keep):  # type: ignore[no-untyped-def]
     """Commit the step after `step` with the measured `force`; energies, and a row of the log if `keep`."""
-    _behind(opened(box), step, force, dt, keep)
+    behind_at(opened(box), step, force, dt, keep)
 
 
 @uncounted
-def _ahead(desk, step, dt):  # type: ignore[no-untyped-def]
+def ahead_at(desk, step, dt):  # type: ignore[no-untyped-def]
+    """`ahead` for compiled loops, which open the box once: each opening counts every array, beside other threads."""
     load_of(desk.base, desk.influence, desk.ground[step + 1], desk.p1)
     return predict(
         desk.plan, desk.held, desk.room, desk.motion, desk.operator, desk.link, desk.p1, dt, desk.scheme, desk.options[0],
@@ -90,7 +91,8 @@ def _ahead(desk, step, dt):  # type: ignore[no-untyped-def]
 
 
 @uncounted
-def _behind(desk, step, force, dt, keep):  # type: ignore[no-untyped-def]
+def behind_at(desk, step, force, dt, keep):  # type: ignore[no-untyped-def]
+    """`behind` for the same loops."""
     plan, room, motion, link = desk.plan, desk.room, desk.motion, desk.link
     ground, influence, tally = desk.ground, desk.influence, desk.tally
     correct(plan, room, motion, desk.operator, link, force, desk.p1, dt, desk.scheme)
@@ -506,4 +508,4 @@ def interface_rows(system: System, interface: Any) -> np.ndarray:
     return np.ascontiguousarray(rows)
 
 
-__all__ = ["FrameSolver", "ahead", "behind", "interface_rows"]
+__all__ = ["FrameSolver", "ahead", "ahead_at", "behind", "behind_at", "interface_rows"]

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy.linalg import expm
 
 from frame2d.errors import Frame2dError, InputError, known, within
 from frame2d.hybrid.actuator import Actuator, Controller, Sensors, described
@@ -460,12 +459,10 @@ class Rig(Specimen):
         h = 1.0 / (c.rate * c.substeps)
         rows = []
         for a in self.actuators:
-            w, z = 2.0 * np.pi * a.valve_frequency, a.valve_damping
-            valve = expm(h * np.array([[0.0, 1.0], [-w * w, -2.0 * z * w]]))
             rows.append([
                 a.area, a.half_stroke, a.supply, a.flow_gain, a.oil_compliance, a.leakage, a.moving_mass, a.viscous,
                 a.friction, a.breakaway, a.reaction_stiffness, a.backlash, a.specimen_mass, a.specimen_damping,
-                *valve.ravel(), 0.0, 0.0,
+                *a.valve_step(h).ravel(), 0.0, 0.0,
             ])  # fmt: skip
         control = [
             c.rate, c.substeps, c.kp, c.ki, c.kd, c.kff, c.kdp, 2.0 * np.pi * c.dp_corner, c.delay * c.rate,

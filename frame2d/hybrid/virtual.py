@@ -15,7 +15,7 @@ import numpy as np
 from frame2d.errors import Frame2dError, InputError, within
 from frame2d.hybrid.box import opened
 from frame2d.hybrid.computed import MatrixSolver
-from frame2d.hybrid.frame_solver import FrameSolver, ahead, behind
+from frame2d.hybrid.frame_solver import FrameSolver, ahead_at, behind_at
 from frame2d.hybrid.limits import Limits
 from frame2d.hybrid.rig import Peaks, Rig, advance, read_out
 from frame2d.hybrid.scheme import State
@@ -136,7 +136,7 @@ def _run_frame(rig, net, rng, box, dt, keep, weights, ticks, ramp, smooth, avera
     command, displacement, force = np.zeros(freedoms), np.zeros(freedoms), np.zeros(freedoms)
     trace = np.zeros((0, 3))
     for step in range(steps):
-        if ahead(box, step, dt) != OK:
+        if ahead_at(desk, step, dt) != OK:
             return step
         _older(targets)
         for i in range(freedoms):
@@ -146,7 +146,7 @@ def _run_frame(rig, net, rng, box, dt, keep, weights, ticks, ramp, smooth, avera
             return step
         if read_out(rig, averaged, displacement, force) != OK:
             return step
-        behind(box, step, force, dt, keep)
+        behind_at(desk, step, force, dt, keep)
         if not _noted(out, step, targets, command, displacement, force):
             return step
     return steps

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.linalg import expm
 
 from frame2d.errors import InputError
 from frame2d.hybrid import Actuator, Command, Controller, Geometry, Model, Network, Pin, Rig, Sensors
@@ -77,6 +78,15 @@ def test_small_motions_follow_the_third_order_transfer_function(stiffness, frequ
     hold = np.exp(-0.5j * w / rate)
     expected = loop * np.exp(1j * w / rate) * hold / (1.0 + loop * hold)
     assert measured == pytest.approx(expected, rel=0.02, abs=2e-4)
+
+
+@pytest.mark.parametrize("damping", [0.1, 0.8, 1.0, 1.0 + 1e-7, 1.3, 20.0])
+def test_the_step_of_the_valve_is_the_exponential_of_its_matrix(damping):
+    """Spool and rate after a step with a held command, under-, over- and critically damped."""
+    w, h = 2.0 * np.pi * 100.0, 1.0 / 1024.0
+    exact = expm(h * np.array([[0.0, 1.0], [-w * w, -2.0 * damping * w]]))
+    size = np.array([[1.0, 1.0 / w], [w, 1.0]])
+    assert np.abs((Actuator(valve_damping=damping).valve_step(h) - exact) / size).max() < 1e-13
 
 
 def test_friction_sticks_and_takes_its_part():
