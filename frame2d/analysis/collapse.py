@@ -23,6 +23,7 @@ import numpy as np
 from frame2d.engine.implicit import substep
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import NEGATIVE, Motion, Plan, copy_motion, new_room
+from frame2d.model.storeys import storeys as declared
 
 if TYPE_CHECKING:
     from frame2d.model.system import System
@@ -53,19 +54,13 @@ def stands(system: "System", motion: Motion, load: np.ndarray, supports: np.ndar
 
 def storeys(system: "System") -> tuple[np.ndarray, np.ndarray]:
     """Rows that give storey drift ratios from q and support displacements; of all heights where no floors are declared."""
-    frame, rows = system.frame, []
-    below, height = np.zeros(system.size), frame.ground()
-    index = {name: 3 * number for name, number in system.node_index.items()}
-    for name, level in frame.levels():
-        here = np.zeros(system.size)
-        here[index[frame.floors[name].nodes[0]]] = 1.0
-        if level > height:
-            rows.append((here - below) / (level - height))
-        below, height = here, level
-    if not rows:
-        tall = max(node.y for node in frame.nodes.values()) - frame.ground()
-        rows = list(np.eye(system.size)[[*index.values()]] / (tall if tall > 0.0 else system.length))
-    table = np.array(rows)
+    found = declared(system)
+    if found.names:
+        return np.asarray(found.free.todense()), np.asarray(found.supports.todense())
+    frame = system.frame
+    tall = max(node.y for node in frame.nodes.values()) - frame.ground()
+    sway = np.arange(0, 3 * len(system.node_index), 3)
+    table = np.eye(system.size)[sway] / (tall if tall > 0.0 else system.length)
     return np.asarray(table @ system.free), np.asarray(table @ system.supported)
 
 

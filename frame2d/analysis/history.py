@@ -219,6 +219,7 @@ def time_history(
         system, plan, room, motion, begin.load, shapes, drive, history, dt, rows - 1, method.array(), tries, reference,
         log, watch, start=begin, march=stepper.run if stepper else run,
         standing=standing if np.any(begin.load) else None,
+        carried=(stepper.operator.carry, stepper.operator.work) if stepper else (),
     )  # fmt: skip
     if stepper is not None:
         motion = stepper.end(motion)

@@ -20,6 +20,7 @@ from frame2d.engine.plan import (
 )
 from frame2d.errors import known
 from frame2d.model.state import State
+from frame2d.model.storeys import storeys
 
 if TYPE_CHECKING:
     from frame2d.analysis.along import Along
@@ -145,15 +146,9 @@ class Response:
         return np.mean([self.displacement(node) for node in nodes], axis=0)
 
     def drifts(self) -> dict[str, np.ndarray]:
-        """Storey drift ratios by the floor above."""
-        below, height = np.zeros(self.time.size), self.system.frame.ground()
-        result = {}
-        for name, level in self.system.frame.levels():
-            here = self.floor(name)
-            if level > height:
-                result[name] = (here - below) / (level - height)
-            below, height = here, level
-        return result
+        """Storey drift ratios by the floor above, of the floors' means (see `frame2d.model.storeys`)."""
+        found = storeys(self.system)
+        return dict(zip(found.names, found.ratios(self.log.q, self.support_history).T, strict=True))
 
     def member_forces(self, name: str) -> np.ndarray:
         """Forces of a member on its own freedoms (global axes; two nodes by three, then inner), steps × freedoms."""

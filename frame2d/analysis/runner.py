@@ -14,6 +14,7 @@ from frame2d.engine.implicit import COLLAPSED, run
 from frame2d.engine.newton import CONVERGED
 from frame2d.errors import whole, within
 from frame2d.model.state import State
+from frame2d.model.storeys import DriftWatch
 
 if TYPE_CHECKING:
     from frame2d.engine.plan import Motion, Plan, Room
@@ -40,6 +41,8 @@ class Options:
 
 
 BLOCK = 500
+#: Pairs of freedoms and limits where nothing is watched.
+UNWATCHED = np.zeros((0, 2), dtype=np.int64), np.zeros(0)
 #: Drift ratios at which gravity equilibrium is asked for while a history runs, and at its end.
 SUSPICION, PLUMB = 0.2, 0.02
 LOST = (
@@ -62,33 +65,49 @@ def run_steps(
     options: Options,
     reference: float,
     log: Log,
-    drift: tuple[np.ndarray, np.ndarray] | None,
+    drift: DriftWatch | None,
     start: State,
     march: Callable[..., tuple[int, int]] = run,
     standing: Callable[["Motion", int], Stand] | None = None,
+    carried: tuple[np.ndarray, ...] = (),
 ) -> tuple[int, Outcome, str]:
     """Run all steps; returns how many rows of the log are filled, the outcome, and why it is one.
 
     `drift` gives the user's limits. `standing` tells whether gravity is held from a motion at a row: it is asked where
-    a step fails, where a drift passes `SUSPICION` (and each doubling of it) and at an end that is displaced.
+    a step fails, where a drift passes `SUSPICION` (and each doubling of it) and at an end that is displaced. `carried`
+    is what `march` writes beside motion, room and log.
     """
     log.put(0, motion)
     reference = max(reference, system.rounding / options.tolerance)
     supports = np.vstack([system.imposed_parts, np.zeros((1, system.held.size))])
-    watch, limits = np.zeros((0, 2), dtype=np.int64), np.zeros(0)
-    if drift is not None:
-        watch, limits = drift
-    elif standing is not None and system.frame.floors:
-        watch, limits = system.drift_watch(SUSPICION)
+    watch = drift
+    if drift is None and standing is not None and system.frame.floors:
+        watch = system.drift_watch(SUSPICION, mean=False)
+    pairs = UNWATCHED if watch is None else watch.pairs(history)
+    kept: list[np.ndarray] = []
+
+    def advance(first: int, last: int) -> tuple[int, int]:
+        return march(
+            plan, room, motion, base, patterns, factors, supports, history, dt, first, last, scheme,
+            options.array(reference), *(pairs or UNWATCHED), log.arrays(),
+        )  # fmt: skip
+
     row = 1
     bar = _bar(steps) if options.progress else None
     try:
         while row <= steps:
             last = min(row + BLOCK, steps + 1)
-            done, status = march(
-                plan, room, motion, base, patterns, factors, supports, history, dt, row, last, scheme,
-                options.array(reference), watch, limits, log.arrays(),
-            )  # fmt: skip
+            if pairs is None:
+                kept = [array.copy() for array in (*motion, *room, *carried)]
+            done, status = advance(row, last)
+            if pairs is None and watch is not None:
+                # Drifts that are no differences of two freedoms are looked at afterwards; the block then runs again up
+                # to the step at which one passed, from where and with what it began.
+                over = watch.first_passed(log.q[row:done], history[row:done])
+                if over is not None:
+                    for array, old in zip((*motion, *room, *carried), kept, strict=True):
+                        array[:] = old
+                    done, status = advance(row, row + over + 1)[0], COLLAPSED
             if bar is not None:
                 bar.update(done - row)
             row = done
@@ -100,7 +119,9 @@ def run_steps(
                     return row, Outcome.COLLAPSED, LOST
                 if status != COLLAPSED:
                     return row, Outcome.NOT_CONVERGED, found.value if standing is not None else ""
-                limits = 2.0 * limits
+                assert watch is not None
+                watch = watch.doubled()
+                pairs = watch.pairs(history)
         if standing is not None and displaced(system, motion) and standing(motion, row) is Stand.LOST:
             return row, Outcome.COLLAPSED, LOST
     except KeyboardInterrupt:

@@ -18,6 +18,7 @@ from frame2d.model.frame import COMPONENTS, Frame, MemberLoad
 from frame2d.model.freedoms import map_freedoms, node_freedom
 from frame2d.model.member_loads import equivalent
 from frame2d.model.state import State
+from frame2d.model.storeys import DriftWatch, drift_watch
 
 
 @dataclass(frozen=True)
@@ -433,21 +434,9 @@ class System:
         largest = float(np.max(np.abs(load) * self.plan.scale, initial=0.0))
         return largest if largest > 0.0 else 1.0
 
-    def drift_watch(self, limit: float) -> tuple[np.ndarray, np.ndarray]:
-        """Freedom pairs and displacement limits of the storey drift ratio `limit`."""
-        pairs, limits = [], []
-        below, height = -1, self.frame.ground()
-        for name, level in self.frame.levels():
-            node = self.frame.floors[name].nodes[0]
-            row = self.row(node, "ux")
-            here = int(np.flatnonzero(row)[0]) if np.any(row) else -1
-            if here >= 0 and level > height:
-                pairs.append((here, below))
-                limits.append(limit * (level - height))
-            below, height = here, level
-        if not pairs:
-            raise InputError("a drift limit needs floors; allowed: frame.floor(…) for each level")
-        return np.array(pairs, dtype=np.int64), np.array(limits)
+    def drift_watch(self, limit: float, mean: bool = True) -> DriftWatch:
+        """Watch on the storey drift ratios for the ratio `limit`: as `Response.drifts` has them, or of first nodes."""
+        return drift_watch(self, limit, mean)
 
     def load_vector(self, case: str) -> np.ndarray:
         """Load of one case on the free freedoms (N, N·m); member loads exact at the nodes."""

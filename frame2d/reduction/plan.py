@@ -9,12 +9,14 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.sparse import csr_matrix
 
 from frame2d.elements import Brace
 from frame2d.errors import InputError, known
 from frame2d.materials import Elastic
 from frame2d.model import Frame
 from frame2d.model.frame import Floor, MemberLoad, NodeLoad, Placed
+from frame2d.model.storeys import DriftWatch
 from frame2d.model.system import System
 from frame2d.reduction.building import own_weights
 
@@ -40,22 +42,22 @@ class BuildingSystem(System):
         self.building = building
         super().__init__(assembled(building))
 
-    def drift_watch(self, limit: float) -> tuple[np.ndarray, np.ndarray]:
-        """Freedom pairs and displacement limits, for ux and uy of every floor that may move."""
-        pairs, limits = [], []
+    def drift_watch(self, limit: float, mean: bool = True) -> DriftWatch:
+        """Watch on ux and uy of every floor that may move, for the drift ratio `limit`; floors have one node."""
+        rows = []
         for component in ("ux", "uy"):
             if component in self.building.held:
                 continue
-            below, height = -1, self.frame.ground()
+            below, height = np.zeros(self.count), self.frame.ground()
             for floor in self.building.levels():
-                here = self.free_number(plan_node(floor.name), component)
+                here = self.row(plan_node(floor.name), component)
                 if floor.level > height:
-                    pairs.append((here, below))
-                    limits.append(limit * (floor.level - height))
+                    rows.append((here - below) / (floor.level - height))
                 below, height = here, floor.level
-        if not pairs:
+        if not rows:
             raise InputError("a drift limit needs floors that move; every component is held")
-        return np.array(pairs, dtype=np.int64), np.array(limits)
+        still = csr_matrix((len(rows), self.held.size))
+        return DriftWatch(csr_matrix(np.array(rows)), still, np.full(len(rows), limit))
 
 
 def assembled(building: "Building") -> Frame:

@@ -1,0 +1,108 @@
+"""Storey drift ratios as linear forms of the free freedoms and the support displacements, through all constraints."""
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from scipy.sparse import csr_matrix
+
+from frame2d.errors import InputError
+
+if TYPE_CHECKING:
+    from frame2d.model.system import System
+
+
+class Storeys(NamedTuple):
+    """Drift ratios = free · q + supports · s, one row a storey, by the name of the floor above."""
+
+    names: list[str]
+    free: csr_matrix
+    supports: csr_matrix
+
+    def ratios(self, q: np.ndarray, supports: np.ndarray) -> np.ndarray:
+        """Drift ratios (storeys; or steps × storeys) of displacements q and support displacements (m, rad)."""
+        return np.asarray(q @ self.free.T + supports @ self.supports.T)
+
+
+class DriftWatch(NamedTuple):
+    """Displacement ratios that may not pass their limits while a history runs."""
+
+    free: csr_matrix
+    supports: csr_matrix
+    limits: np.ndarray
+
+    def first_passed(self, q: np.ndarray, supports: np.ndarray) -> int | None:
+        """First row of histories (steps × freedoms) at which a ratio is over its limit."""
+        ratios = np.asarray(q @ self.free.T + supports @ self.supports.T)
+        over = np.any(np.abs(ratios) > self.limits, axis=1)
+        return int(np.argmax(over)) if np.any(over) else None
+
+    def doubled(self) -> "DriftWatch":
+        """The same with twice the limits."""
+        return self._replace(limits=2.0 * self.limits)
+
+    def pairs(self, supports: np.ndarray) -> tuple[np.ndarray, np.ndarray] | None:
+        """The same as differences of two free freedoms (the second −1: none) and their limits (m), if it is that.
+
+        It is not where floors are means or follow several freedoms, or where `supports` (steps × supports) move them.
+        """
+        if np.any(abs(self.supports) @ np.abs(supports).max(axis=0, initial=0.0)):
+            return None
+        pairs, limits = [], []
+        for row, limit in zip(range(self.free.shape[0]), self.limits, strict=True):
+            own = self.free[row]
+            if own.nnz == 0:
+                continue
+            if own.nnz > 2 or (own.nnz == 2 and abs(own.data.sum()) > 1e-12 * abs(own.data[0])):
+                return None
+            pairs.append((own.indices[0], own.indices[1] if own.nnz == 2 else -1))
+            limits.append(limit / abs(own.data[0]))
+        return np.array(pairs, dtype=np.int64).reshape(-1, 2), np.array(limits)
+
+
+def storeys(system: "System", mean: bool = True) -> Storeys:
+    """Rows of the declared floors: the mean ux of a floor's nodes less that of the floor below, over the height between.
+
+    Without `mean` a floor's first node stands for it, which is the same in tied floors and cheaper to watch in others.
+    The ground is the mean of the lowest supports that hold ux. Nodes that follow others move as their constraints say.
+    """
+    frame = system.frame
+    ux = {name: 3 * number for name, number in system.node_index.items()}
+    height = frame.ground()
+    feet = [
+        node for node, held in frame.supports.items() if "ux" in held and frame.nodes[node].y <= height + 1e-9
+    ]
+    names, rows = [], []
+    below = _mean([ux[node] for node in feet], system.size)
+    for name, level in frame.levels():
+        nodes = frame.floors[name].nodes
+        here = _mean([ux[node] for node in (nodes if mean else nodes[:1])], system.size)
+        if level > height:
+            names.append(name)
+            rows.append((here - below) / (level - height))
+        below, height = here, level
+    table = csr_matrix(np.array(rows).reshape(-1, system.size))
+    return Storeys(names, _pruned(table @ system.free), _pruned(table @ system.supported))
+
+
+def drift_watch(system: "System", limit: float, mean: bool = True) -> DriftWatch:
+    """Watch on all storey drift ratios; raises `InputError` where no floors are declared."""
+    found = storeys(system, mean)
+    if not found.names:
+        raise InputError("a drift limit needs floors; allowed: frame.floor(…) for each level")
+    return DriftWatch(found.free, found.supports, np.full(len(found.names), limit))
+
+
+def _mean(freedoms: list[int], size: int) -> np.ndarray:
+    row = np.zeros(size)
+    for freedom in freedoms:
+        row[freedom] += 1.0 / len(freedoms)
+    return row
+
+
+def _pruned(table: csr_matrix) -> csr_matrix:
+    """Without entries that are nothing but rounding of equal weights."""
+    table = csr_matrix(table)
+    table.data[np.abs(table.data) <= 1e-14 * np.abs(table.data).max(initial=0.0)] = 0.0
+    table.eliminate_zeros()
+    table.sort_indices()
+    return table
