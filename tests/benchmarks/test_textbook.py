@@ -1,6 +1,7 @@
 """Every verification case against its reference, through the same run as ``python -m benchmarks textbook``."""
 
 import functools
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pytest
@@ -17,28 +18,75 @@ def results(case: str) -> tuple[dict[str, Any], ...]:
     return tuple(textbook.run([case]))
 
 
-def missing(result: dict[str, Any]) -> str | None:
-    """Why a value is on the list of what cannot be met."""
-    return MISSING.get((result["case"], result["key"]), MISSING.get((result["case"], None)))
+def expectations(cases: list[str], missing: Mapping[tuple[str, str | None], str]) -> list[Any]:
+    """Every case without what is listed as missing of it, then every listed value as a strict expected failure.
+
+    An entry is the case and the key of a value; None stands for all values that are not listed.
+    """
+    listed = [
+        pytest.param(
+            case,
+            key or "every value",
+            missing,
+            marks=pytest.mark.xfail(strict=True, reason=why),
+            id=f"{case} {key}",
+        )
+        for (case, key), why in missing.items()
+    ]
+    return [pytest.param(case, None, missing, id=case) for case in cases] + listed
 
 
-@pytest.mark.parametrize("case", [case for case in textbook.cases() if (case, None) not in MISSING])
-def test_case_agrees_with_its_reference(case: str) -> None:
-    """All values of a case that are not listed as missing are within their tolerance."""
-    wrong = [textbook.text(result) for result in results(case) if not result["ok"] and not missing(result)]
+def unmet(
+    found: Sequence[dict[str, Any]], key: str | None, missing: Mapping[tuple[str, str | None], str]
+) -> list[str]:
+    """What is not ok, of one value, of "every value", or (None) of those that are not listed as missing."""
+
+    def asked(result: dict[str, Any]) -> bool:
+        case = result["case"]
+        if key is None:
+            return (case, result["key"]) not in missing and (case, None) not in missing
+        return key in ("every value", result["key"])
+
+    return [textbook.text(result) for result in found if asked(result) and not result["ok"]]
+
+
+@pytest.mark.parametrize(("case", "key", "missing"), expectations(textbook.cases(), MISSING))
+def test_values_agree_with_their_reference(
+    case: str, key: str | None, missing: Mapping[tuple[str, str | None], str]
+) -> None:
+    """All values of a case are within their tolerance; one that is listed as missing is not, until it leaves the list."""
+    wrong = unmet(results(case), key, missing)
     assert not wrong, "\n".join(wrong)
 
 
-@pytest.mark.parametrize(
-    ("case", "key"),
-    [
-        pytest.param(case, key, marks=pytest.mark.xfail(strict=True, reason=why))
-        for (case, key), why in MISSING.items()
-    ],
-)
-def test_value_that_cannot_be_met_yet(case: str, key: str | None) -> None:
-    """A listed value is not met; once it is, it must leave the list."""
-    assert all(result["ok"] for result in results(case) if key in (None, result["key"]))
+def test_a_missing_value_is_a_strict_expected_failure() -> None:
+    """A listed value is left out of its case and fails on its own, strictly; a listed case likewise as a whole."""
+    missing: dict[tuple[str, str | None], str] = {("X-1", "b"): "not yet", ("X-2", None): "no answer"}
+    found = [
+        {
+            "case": case,
+            "key": key,
+            "ok": key == "a",
+            "value": 1.0,
+            "expected": 1.0,
+            "error": 0.0,
+            "tolerance": 0.1,
+        }
+        | {"source": "invented", "quantity": "invented", "reason": ""}
+        for case, key in (("X-1", "a"), ("X-1", "b"), ("X-2", "a"), ("X-2", "b"))
+    ]
+    entries = expectations(["X-1", "X-2"], missing)
+    assert [entry.values[:2] for entry in entries] == [
+        ("X-1", None), ("X-2", None), ("X-1", "b"), ("X-2", "every value"),
+    ]  # fmt: skip
+    for entry in entries:
+        case, key, listed = entry.values
+        own = [result for result in found if result["case"] == case]
+        assert bool(unmet(own, key, listed)) == bool(entry.marks)
+    marks = [mark for entry in entries for mark in entry.marks]
+    assert [mark.kwargs["strict"] for mark in marks] == [True, True]
+    assert [mark.kwargs["reason"] for mark in marks] == ["not yet", "no answer"]
+    assert unmet(found[1:2], None, {})
 
 
 def test_table_is_whole() -> None:
