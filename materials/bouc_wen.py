@@ -82,12 +82,12 @@ def kernel(p: Any, m0: Any, u: float, v: float, dt: float, out: Any, m1: Any) ->
         if not converged:
             return NOT_CONVERGED
         m1[0], m1[1], m1[2] = s * w, m0[1] + 0.5 * h * (before + w), u
-        recoverable = 0.5 * w * w if p[4] == p[5] else stored(p, w, 0.0)
+        recoverable = 0.5 * w * w if p[4] == p[5] or p[21] == 0.0 else stored(p, w, 0.0)
     else:
         status, dw = advance(p, m0, u, m1, True)
         if status != OK:
             return status
-        recoverable = stored(p, m1[0], m1[1])
+        recoverable = stored(p, m1[0], m1[1]) if p[21] != 0.0 else 0.0
     out[0] = elastic * u + p[18] * m1[0]
     out[1] = elastic + p[18] * p[17] * dw
     out[2] = 0.0
@@ -212,8 +212,8 @@ class BoucWen(Law):
     def parameters(self) -> np.ndarray:
         """Fields in their order, then what the kernels make of them.
 
-        Longest sub-step in x, whether z degrades or is pinched, 1/uy, (1 − a)Fy, (1 − a)Fy·uy, and whether the
-        short step of n = 2 serves.
+        Longest sub-step in x, whether z degrades or is pinched, 1/uy, (1 − a)Fy, (1 − a)Fy·uy, whether the short step
+        of n = 2 serves, and whether the energy is asked for.
         """
         worn = (self.delta_A, self.delta_nu, self.delta_eta)
         slip = (self.zeta_s, self.q, self.p, self.psi, self.delta_psi, self.lam)
@@ -221,8 +221,14 @@ class BoucWen(Law):
         shape = (self.n, self.beta, self._gamma)
         hysteretic = (1.0 - self.a) * self.Fy
         short = float(not complete and self.n == 2.0)
-        ready = (self._substep, complete, 1.0 / self.uy, hysteretic, hysteretic * self.uy, short)
+        ready = (self._substep, complete, 1.0 / self.uy, hysteretic, hysteretic * self.uy, short, 1.0)
         return np.array([self.k, self.Fy, self.a, *shape, *worn, *slip, *ready])
+
+    def lean_parameters(self) -> np.ndarray:
+        parameters = self.parameters()
+        if type(self).kernel is BoucWen.kernel:  # others number their parameters as they like
+            parameters[21] = 0.0
+        return parameters
 
     @property
     def _substep(self) -> float:

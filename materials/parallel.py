@@ -42,7 +42,12 @@ class Parallel(Law):
 
     def parameters(self) -> np.ndarray:
         """Number of laws; address, offset of parameters and of memory of each; their parameters."""
-        own = [law.parameters() for law in self.laws]
+        return self._table([law.parameters() for law in self.laws])
+
+    def lean_parameters(self) -> np.ndarray:
+        return self._table([law.lean_parameters() for law in self.laws])
+
+    def _table(self, own: list[np.ndarray]) -> np.ndarray:
         table = [float(len(self.laws))]
         start, memory = 1 + 3 * len(self.laws), _SCRATCH
         for law, numbers in zip(self.laws, own, strict=True):

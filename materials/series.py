@@ -101,7 +101,14 @@ class Series(Law):
     def parameters(self) -> np.ndarray:
         """Address and offset of the first, these and memory of the second, a stiffness, their parameters."""
         first, second = self._pair()
-        one, two = first.parameters(), second.parameters()
+        return self._table(first.parameters(), second.parameters())
+
+    def lean_parameters(self) -> np.ndarray:
+        first, second = self._pair()
+        return self._table(first.lean_parameters(), second.lean_parameters())
+
+    def _table(self, one: np.ndarray, two: np.ndarray) -> np.ndarray:
+        first, second = self._pair()
         memory = _HEAD + first.initial_memory().size
         scale = first.stiffness + second.stiffness
         head = [

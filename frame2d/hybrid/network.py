@@ -315,7 +315,7 @@ class Network:
 
     def arrays(self) -> Arrays:
         """Fresh arrays of the virgin network."""
-        parameters = [np.asarray(law.parameters(), dtype=np.float64) for law in self.laws]
+        parameters = [np.asarray(law.lean_parameters(), dtype=np.float64) for law in self.laws]
         given = self.memories or [law.initial_memory() for law in self.laws]
         memories = [np.array(memory, dtype=np.float64) for memory in given]
         memory = np.concatenate([*memories, np.zeros(1)])
