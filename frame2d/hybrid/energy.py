@@ -27,6 +27,10 @@ class EnergyMonitor:
         self._command = np.zeros(freedoms)
         self._last = Reading(np.zeros(freedoms), np.zeros(freedoms))
 
+    def begin(self, command: np.ndarray, reading: Reading) -> None:
+        """Where the run starts."""
+        self._command, self._last = command, reading
+
     def update(self, command: np.ndarray, reading: Reading, energies: Energies | None = None) -> float:
         """HSEM after this step."""
         mean = 0.5 * (reading.force + self._last.force)

@@ -15,6 +15,10 @@ from frame2d.hybrid.computed import Energies
 from frame2d.hybrid.energy import EnergyMonitor
 from frame2d.hybrid.limits import Action, Event, Limits, Table, shares
 from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused, Specimen
+from frame2d.hybrid.unloading import Unloading
+
+#: What a repeated force may mean besides a dead sensor.
+_PLATEAU = " (a model without noise that yields on a plateau needs Limits.flat_force = 0)"
 
 
 class Tripped(Frame2dError):
@@ -63,19 +67,44 @@ class Guarded(Specimen):
             *zip(b.low.tolist(), b.high.tolist(), b.step.tolist(), b.velocity.tolist(), strict=True)
         ]
         self._flat_motion = b.flat_motion.tolist()
-        self.monitor = EnergyMonitor(self.freedoms, self.bounds.floor)
         #: Given by the solver's side before each command: energies of the structure.
         self.energies: Energies | None = None
         #: Given by the solver's side before each command: what is wanted at its end, if compensation asks for more.
         self.target: np.ndarray | None = None
         self.shares: dict[str, float] = {}
-        self._command = np.zeros(self.freedoms)
-        self._moved = np.zeros(self.freedoms)
-        self._reading: Reading | None = None
-        self._flat = [[0] * self.freedoms, [0] * self.freedoms]
-        self._late = 0
-        self._ended: float | None = None
         self._operator = ""
+        #: Hears of each move of unloading: ``command(step, command)`` before it leaves, ``reading(step, reading)``.
+        self.moves: Any = None
+        self._moved = np.zeros(self.freedoms)
+        self.meet()
+        self.begin(self._command, self._reading)
+
+    # Where it stands
+
+    def meet(self) -> Reading:
+        """Read where the specimen stands, and measure the next command from there; raises `Refused` for NaN."""
+        reading = self.inner.read()
+        self.adopt(reading.displacement, reading, self.inner.last_sequence)
+        return reading
+
+    def adopt(self, command: np.ndarray, reading: Reading, sequence: int) -> None:
+        """Take over a position that was reached before; the next step is measured from here."""
+        here = np.array(command, dtype=np.float64)
+        good = here.shape == np.shape(reading.displacement) == np.shape(reading.force) == (self.freedoms,)
+        if not good or not all(map(isfinite, [*here.tolist(), *np.asarray(reading.force).tolist()])):
+            raise Refused(
+                f"the specimen reads displacement {here.tolist()}, force {np.asarray(reading.force).tolist()}; allowed: "
+                f"{self.freedoms} finite numbers each. Where it stands is not known, so nothing may move"
+            )
+        self._command, self._reading, self.last_sequence = here, reading, sequence
+
+    def begin(self, command: np.ndarray, reading: Reading) -> None:
+        """All monitors anew, from a start at `command` with `reading`; what a check or another run left is forgotten."""
+        self.monitor = EnergyMonitor(self.freedoms, self.bounds.floor)
+        self.monitor.begin(np.array(command, dtype=np.float64), reading)
+        self.energies = self.target = None
+        self._flat = [[0] * self.freedoms, [0] * self.freedoms]
+        self._late, self._ended = 0, None
         self._warned: set[str] = set()
 
     # Commands
@@ -105,12 +134,19 @@ class Guarded(Specimen):
     def _send(self, command: Command) -> Reading:
         try:
             reading = self.inner.apply(command)
+            if not isinstance(reading, Reading):
+                raise TypeError(f"the specimen answered {reading!r}; allowed: a Reading")
         except (LinkLost, TimeoutError, ConnectionError) as error:
             self._trip("link", str(error) or type(error).__name__, command)
         except Tripped as other:
             self.state = {Action.HOLD: "held", Action.UNLOAD: "unloaded"}.get(other.event.action, "stopped")
             self._note(other.event)
             raise
+        except Refused:
+            raise
+        except Exception as error:
+            # A fault of the specimen's own program: where it stands is not known.
+            self._trip("link", f"{type(error).__name__}: {error}", command)
         self.last_sequence = command.sequence
         target = np.array(command.displacement, dtype=np.float64)
         self._moved, self._command = target - self._command, target
@@ -160,7 +196,8 @@ class Guarded(Specimen):
         good = displacement.shape == force.shape == (self.freedoms,)
         if not good or not all(map(isfinite, displacement.tolist() + force.tolist())):
             self._trip("nan", f"reading is {displacement.tolist()}, {force.tolist()}", command, reading)
-        self._check_flat(command, reading)
+        if flat := self._flat_line(reading):
+            self._trip("flat line", flat, command, reading)
         self._reading = reading
         wanted = self._command if self.target is None else self.target
         gap = displacement - wanted
@@ -182,10 +219,9 @@ class Guarded(Specimen):
                     "margin", f"{name} at {self.shares[name]:.0%} of its limit", command, reading, name
                 )
 
-    def _check_flat(self, command: Command, reading: Reading) -> None:
+    def _flat_line(self, reading: Reading) -> str:
+        """Count repeated readings; what repeated too often, or nothing."""
         before = self._reading
-        if before is None:
-            return
         pairs = (
             (
                 self._flat[0],
@@ -202,7 +238,8 @@ class Guarded(Specimen):
             for counts, now, then, limit, name in pairs:
                 counts[i] = counts[i] + 1 if now[i] == then[i] else 0
                 if limit and counts[i] >= limit:
-                    self._trip("flat line", f"{name} {i + 1} repeated {counts[i]} times", command, reading)
+                    return f"{name} {i + 1} repeated {counts[i]} times{_PLATEAU if name == 'force' else ''}"
+        return ""
 
     # The ladder
 
@@ -223,6 +260,8 @@ class Guarded(Specimen):
 
     def _trip(self, trigger: str, text: str, command: Command | None, reading: Reading | None = None) -> None:
         action = self.table.action(trigger)
+        if trigger == "operator":
+            self._operator = ""  # heard; the next one counts anew, while unloading too
         sequence = self.last_sequence if command is None else command.sequence
         event = Event(trigger, action, text, self.side, sequence)
         if action == Action.WARN:
@@ -241,63 +280,52 @@ class Guarded(Specimen):
 
     def unload(self, event: Event | None = None) -> None:
         """Move to zero measured force at the limited velocity; stop if a reading fails or it does not arrive."""
-        limits, bounds = self.limits, self.bounds
+        limits = self.limits
         if self.state == "stopped":
             raise Refused("the rig has been stopped: it belongs to its own hardware now")
         self.state = "unloading"
-        reading = self._reading
-        longest = np.minimum(bounds.slow * limits.unload_cycle, bounds.step)
-        share = 1.0
+        longest = np.minimum(self.bounds.slow * limits.unload_cycle, self.bounds.step)
+        way = Unloading(self.bounds, longest, self.stiffness, self._command, self._reading)
+        doubt = way.doubt()
         for _ in range(int(limits.unload_time / limits.unload_cycle)):
-            if reading is None or not self._valid(reading):
-                self._stop("unloading needs valid force and displacement")
-                return
-            loaded = np.abs(reading.force) > bounds.no_force
-            if not loaded.any():
+            if doubt or self._operator:
+                break
+            if way.arrived:
                 self.state = "unloaded"
                 return
-            if self.stiffness is None:
-                change = (
-                    -np.sign(reading.force)
-                    * longest
-                    * np.minimum(1.0, np.abs(reading.force) / bounds.force * 10.0)
-                )
-                change[~loaded] = 0.0
-            else:
-                change = -np.linalg.lstsq(self.stiffness, reading.force, rcond=None)[0]
-            change *= share
-            # All freedoms slow down together, so that the direction stays.
-            change /= max(1.0, float((np.abs(change) / longest).max()))
-            target = np.clip(self._command + change, bounds.low, bounds.high)
-            command = Command(self.last_sequence + 1, target, limits.unload_cycle)
-            try:
-                new = self.inner.apply(command)
-            except Frame2dError as error:
-                self._stop(f"unloading failed: {error}")
-                return
+            doubt = self._unloading_move(way)
+        if self._operator:
+            self._stop(self._operator, "operator")
+        else:
+            late = f"unloading did not reach zero force in {limits.unload_time:g} s"
+            self._stop(doubt or late, "unloading")
+
+    def _unloading_move(self, way: Unloading) -> str:
+        """One move of unloading; why no other may follow, or nothing."""
+        target = way.target()
+        command = Command(self.last_sequence + 1, target, self.limits.unload_cycle)
+        if self.moves is not None:
+            self.moves.command(0, command)
+        try:
+            reading = self.inner.apply(command)
             self.last_sequence = command.sequence
-            frozen = np.array_equal(new.displacement, reading.displacement) and np.array_equal(
-                new.force, reading.force
-            )
-            self._moved = target - self._command
-            self._command = target
-            if frozen and (np.abs(self._moved) > bounds.flat_motion).any():
-                self._stop("unloading moves but the readings do not")
-                return
-            if float(new.force @ reading.force) < 0.0:
-                # It went past zero: the specimen is stiffer than it was believed to be.
-                share *= 0.5
-            reading = self._reading = new
-        self._stop(f"unloading did not reach zero force in {limits.unload_time:g} s")
+            self._moved, self._command = target - self._command, target
+            doubt = way.moved(target, reading)
+        except Exception as error:
+            # Whatever it is, no reading can be trusted after it.
+            return f"unloading failed: {error or type(error).__name__}"
+        self._reading = reading
+        if self.moves is not None:
+            self.moves.reading(0, reading)
+        return doubt
 
-    def _valid(self, reading: Reading) -> bool:
-        return bool(np.isfinite(reading.displacement).all() and np.isfinite(reading.force).all())
-
-    def _stop(self, reason: str) -> None:
+    def _stop(self, reason: str, trigger: str = "") -> None:
         self.state = "stopped"
+        if trigger:
+            self._note(Event(trigger, Action.STOP, reason, self.side, self.last_sequence))
         try:
             self.inner.stop(reason)
-        except (Frame2dError, OSError) as error:
+        except Exception as error:
             # The link may be what failed; the rig's own hardware and guard act on silence.
             self._note(
                 Event("link", Action.STOP, f"stop could not be sent: {error}", self.side, self.last_sequence)
@@ -309,8 +337,13 @@ class Guarded(Specimen):
             self._trip(trigger, text, None, self._reading)
 
     def operator_stop(self, text: str = "operator's stop") -> None:
-        """The operator's stop, from any thread: acts before the next command leaves."""
+        """The operator's stop, from any thread: acts before the next command leaves, and ends unloading."""
         self._operator = text
+
+    def heed(self) -> None:
+        """Act on an operator's stop that came after the last command."""
+        if self._operator and self.state in ("ready", "held"):
+            self._trip("operator", self._operator, None, self._reading)
 
     def release(self, confirmed: bool) -> None:
         """Leave the hold after the operator's confirmation."""
@@ -318,16 +351,12 @@ class Guarded(Specimen):
             self.state, self._late, self._ended, self._operator = "ready", 0, None, ""
             self._warned.clear()
 
-    def adopt(self, command: np.ndarray, reading: Reading, sequence: int) -> None:
-        """Take over a position that was reached before (resume); the next step is measured from here."""
-        self._command = np.array(command, dtype=np.float64)
-        self._reading, self.last_sequence = reading, sequence
-
     def replayed(self, command: Command, reading: Reading) -> None:
         """Follow a step of the journal without moving, so that the monitors are as they were."""
         self._moved = np.asarray(command.displacement) - self._command
         self._command = np.array(command.displacement, dtype=np.float64)
         self.last_sequence = command.sequence
+        self._flat_line(reading)
         self.monitor.update(self._command if self.target is None else self.target, reading, self.energies)
         self._reading = reading
 

@@ -47,6 +47,13 @@ TRIGGERS: dict[str, tuple[str, Action, Action, Action]] = {
         Action.STOP,
         Action.STOP,
     ),
+    "unloading": (
+        "while unloading a feedback fails or the force does not fall",
+        Action.STOP,
+        Action.STOP,
+        Action.STOP,
+    ),
+    "solver": ("the solver's side failed or was interrupted", Action.HOLD, Action.HOLD, Action.STOP),
     "margin": ("a reading within the warning share of its limit", Action.WARN, Action.WARN, Action.HOLD),
     "operator": ("the operator's stop", Action.STOP, Action.HOLD, Action.STOP),
 }
