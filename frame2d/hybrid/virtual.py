@@ -2,8 +2,8 @@
 
 A frame is stepped by the very functions of `FrameSolver`. With matrices the scheme's step is linear in state, measured
 force and load; its matrices are found by stepping unit vectors. Either way the compiled loop and `HybridTest` compute
-the same. Each run keeps its histories and says where it would have
-hit the guard's limits. Probabilities carry the confidence interval of E. B. Wilson, 1927.
+the same. Each run keeps its histories and says where it would have hit the guard's limits; what `UNCOVERED` names is no
+matter of the loop and cannot be rehearsed so. Probabilities carry the confidence interval of E. B. Wilson, 1927.
 """
 
 from collections.abc import Callable, Sequence
@@ -15,11 +15,16 @@ import numpy as np
 from frame2d.errors import Frame2dError, InputError, within
 from frame2d.hybrid.box import opened
 from frame2d.hybrid.computed import MatrixSolver
-from frame2d.hybrid.frame_solver import FrameSolver, ahead_at, behind_at
+from frame2d.hybrid.frame_solver import STRAIN, WORK, FrameSolver, ahead_at, behind_at
 from frame2d.hybrid.limits import Limits
 from frame2d.hybrid.rig import Peaks, Rig, advance, read_out
 from frame2d.hybrid.scheme import State
+from frame2d.hybrid.specimen import Reading
 from frame2d.kernels import OK, compiled
+
+
+#: Triggers of the guard that a virtual test says nothing about: they rest with machines, network and people.
+UNCOVERED = ("deadline", "link", "silence", "operator")
 
 
 class Loop(NamedTuple):
@@ -76,8 +81,9 @@ def _compensated(weights, targets, i):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _noted(out, step, targets, command, displacement, force):  # type: ignore[no-untyped-def]
+def _noted(out, step, targets, command, displacement, force, energy):  # type: ignore[no-untyped-def]
     """Write the step down; false if the loop has run away."""
+    out[step, 4, 0] = energy
     for i in range(command.size):
         out[step, 0, i] = targets[0, i]
         out[step, 1, i] = command[i]
@@ -90,8 +96,13 @@ def _noted(out, step, targets, command, displacement, force):  # type: ignore[no
 
 @compiled
 def _run(rig, net, rng, T, A, B, P, y, load, weights, ticks, ramp, smooth, averaged, out):  # type: ignore[no-untyped-def]
-    """Fill `out` (steps, 4, freedoms): target, command, displacement, force; returns the steps done."""
+    """Fill `out` (steps, 5, freedoms): target, command, displacement, force, energy; returns the steps done.
+
+    Energy is `MatrixSolver.energies`, input and strain together, as the guard knows it when the command leaves.
+    """
     size, freedoms = y.size, T.shape[0]
+    n = load.shape[1]
+    work, strain = 0.0, 0.0
     steps = load.shape[0] - 1
     targets = np.zeros((weights.size, freedoms))
     command, displacement, force = np.zeros(freedoms), np.zeros(freedoms), np.zeros(freedoms)
@@ -118,9 +129,15 @@ def _run(rig, net, rng, T, A, B, P, y, load, weights, ticks, ramp, smooth, avera
             for j in range(P.shape[1]):
                 value += P[i, j] * load[step + 1, j]
             new[i] = value
+        energy = abs(work) + strain
+        stored = 0.0
+        for i in range(n):  # y = (u, v, a, r, p)
+            work += 0.5 * (new[4 * n + i] + y[4 * n + i]) * (new[i] - y[i])
+            stored += 0.5 * new[3 * n + i] * new[i]
+        strain = max(strain, abs(stored))
         for i in range(size):
             y[i] = new[i]
-        if not _noted(out, step, targets, command, displacement, force):
+        if not _noted(out, step, targets, command, displacement, force, energy):
             return step
     return steps
 
@@ -146,8 +163,9 @@ def _run_frame(rig, net, rng, box, dt, keep, weights, ticks, ramp, smooth, avera
             return step
         if read_out(rig, averaged, displacement, force) != OK:
             return step
+        energy = abs(desk.tally[WORK]) + desk.tally[STRAIN]
         behind_at(desk, step, force, dt, keep)
-        if not _noted(out, step, targets, command, displacement, force):
+        if not _noted(out, step, targets, command, displacement, force, energy):
             return step
     return steps
 
@@ -167,6 +185,8 @@ class VirtualRun(NamedTuple):
     ticks: int
     #: First step at which each limit was hit, −1 if never.
     hit: dict[str, int]
+    #: Energy error of the loop (HSEM) after each step, as the solver's guard computes it, (steps,).
+    energy_error: np.ndarray
 
 
 def virtual_test(
@@ -183,22 +203,37 @@ def virtual_test(
     duration = solver.time_scale * solver.dt
     ticks, ramp = rig.plan(duration)
     averaged = min(rig.averaged, ticks)
-    out = np.zeros((solver.steps, 4, solver.freedoms))
+    out = np.zeros((solver.steps, 5, solver.freedoms))
     w = np.ones(1) if weights is None else np.asarray(weights, dtype=np.float64)
     arrays, net, rng = rig.arrays
     how = (w, ticks, ramp, rig.motion == "ramp-and-hold", averaged, out)
     if isinstance(solver, FrameSolver):
+        start = Reading(solver.link.at.copy(), solver.link.zero.copy())
         done = _run_frame(arrays, net, rng, solver.desk, solver.dt, solver.keeps, *how)
         solver.step = done
     else:
         loop = loop_of(solver)
+        start = Reading(solver.L @ solver.state.u, np.zeros(solver.freedoms))
         done = _run(arrays, net, rng, *loop[:4], loop.start.copy(), solver.load, *how)
     rig.ticks += done * ticks
-    target, command, displacement, force = (np.ascontiguousarray(out[:done, i]) for i in range(4))
-    hit = _hits(target, command, displacement, force, limits, duration)
+    target, command, displacement, force, energy = (np.ascontiguousarray(out[:done, i]) for i in range(5))
+    error = energy_error(target, displacement, force, energy[:, 0], start, limits)
+    hit = _hits(target, command, displacement, force, error, start, limits, duration)
     return VirtualRun(
-        rig.seed, done == solver.steps, target, command, displacement, force, rig.peaks, done * ticks, hit
+        rig.seed, done == solver.steps, target, command, displacement, force, rig.peaks, done * ticks, hit, error
+    )  # fmt: skip
+
+
+def energy_error(
+    target: np.ndarray, displacement: np.ndarray, force: np.ndarray, energy: np.ndarray, start: Reading, limits: Limits
+) -> np.ndarray:  # fmt: skip
+    """`EnergyMonitor.ratio` after each step, (steps,), from histories (steps, freedoms) and the structure's `energy`."""
+    mean = 0.5 * (force + np.vstack([start.force, force[:-1]]))
+    moved, wanted = (
+        np.diff(history, axis=0, prepend=start.displacement[None]) for history in (displacement, target)
     )
+    error = np.cumsum((mean * (wanted - moved)).sum(axis=1))
+    return np.asarray(error / np.maximum(energy, limits.bounds(force.shape[1]).floor))
 
 
 def _hits(
@@ -206,26 +241,38 @@ def _hits(
     command: np.ndarray,
     displacement: np.ndarray,
     force: np.ndarray,
+    error: np.ndarray,
+    start: Reading,
     limits: Limits,
     duration: float,
 ) -> dict[str, int]:
     bounds = limits.bounds(command.shape[1])
-    change = np.abs(np.diff(command, axis=0, prepend=np.zeros((1, command.shape[1]))))
+    moved = np.diff(command, axis=0, prepend=start.displacement[None])
+    change = np.abs(moved)
     most, least = np.maximum(command, displacement), np.minimum(command, displacement)
+    moving = change > bounds.flat_motion
     beyond = {
         "stroke": ((most > bounds.high) | (least < bounds.low)).any(axis=1),
         "force": (np.abs(force) > bounds.force).any(axis=1),
         "velocity": (change > bounds.velocity * duration).any(axis=1),
         "step": (change > bounds.step).any(axis=1),
         "tracking": (np.abs(displacement - target) > bounds.tracking).any(axis=1),
+        "energy": np.abs(error) > limits.energy,
+        "flat line": _flat(displacement, moving, limits.flat_displacement)
+        | _flat(force, moving, limits.flat_force),
     }
-    mean = 0.5 * (force + np.vstack([np.zeros((1, force.shape[1])), force[:-1]]))
-    moved = np.diff(displacement, axis=0, prepend=np.zeros((1, force.shape[1])))
-    wanted = np.diff(target, axis=0, prepend=np.zeros((1, force.shape[1])))
-    error = np.cumsum((mean * (wanted - moved)).sum(axis=1))
-    work = np.cumsum(np.abs((mean * moved).sum(axis=1)))
-    beyond["energy"] = np.abs(error) > limits.energy * np.maximum(work, bounds.floor)
     return {name: int(np.argmax(where)) + 1 if where.any() else -1 for name, where in beyond.items()}
+
+
+def _flat(history: np.ndarray, moving: np.ndarray, limit: int) -> np.ndarray:
+    """Steps (steps,) at which a channel has repeated its reading `limit` times while its command moved (0: none)."""
+    flat = np.zeros(len(history), dtype=bool)
+    for k in range(history.shape[1] if limit else 0):
+        steps = 1 + np.flatnonzero(moving[1:, k])  # the first reading has none before it
+        same = history[steps, k] == history[steps - 1, k]
+        count = np.arange(1, steps.size + 1)
+        flat[steps[count - np.maximum.accumulate(np.where(same, 0, count)) >= limit]] = True
+    return flat
 
 
 def rehearse(

@@ -1,14 +1,19 @@
 """Virtual tests in compiled code, against the test loop in Python."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from frame2d.demo import laboratory
 from frame2d.errors import InputError
 from frame2d.hybrid import (
     CHECKS,
     Chang,
+    Command,
     Computed,
     Declared,
+    FrameSolver,
     HybridTest,
     KRAlpha,
     Limits,
@@ -16,13 +21,15 @@ from frame2d.hybrid import (
     MatrixSolver,
     Network,
     OperatorSplitting,
+    Reading,
     Rig,
     Sensors,
     Unattended,
     polynomial,
 )
-from frame2d.hybrid.virtual import chance, chances, rehearse, virtual_test
+from frame2d.hybrid.virtual import UNCOVERED, chance, chances, rehearse, virtual_test
 from frame2d.materials import Bilinear, Elastic
+from frame2d.motions.record import Record
 
 K, DT, SCALE = 2e7, 0.005, 20.0
 LIMITS = Limits((-0.2, 0.2), 1e6, 0.2, 0.05, 0.01, energy=1.0, energy_warning=0.9, flat_force=0)
@@ -56,6 +63,67 @@ def test_the_compiled_loop_is_the_test_loop(scheme):
     # A reading may round to the neighbouring step of the sensor's resolution.
     assert run.target == pytest.approx(outcome.target, abs=1e-6)
     assert np.abs(run.target).max() > 0.012
+    # The energy limit is judged by the guard's own quantity.
+    most = np.abs(outcome.energy_error).max()
+    assert run.energy_error == pytest.approx(outcome.energy_error, abs=0.01 * most) and most > 1e-4
+
+
+def test_a_frames_virtual_test_knows_the_guards_energy_error():
+    """Around a frame the history of the energy error is the guard's, and the energy limit is hit where the guard trips."""
+    record = Record(np.where(T < 0.8, LOAD[:, 0] / 3e4, 0.0), DT, "invented pulse", synthetic=True)
+    test = laboratory.demo_test(record, 1.0, laboratory.demo_rig(seed=3))
+    lag = max(laboratory.demo_lag(), 0.0) / laboratory.TIME_SCALE
+    weights = polynomial(2, lag, laboratory.DT).weights
+    free = virtual_test(
+        laboratory.demo_solver(record), laboratory.demo_rig(seed=3), laboratory.demo_limits(), weights
+    )
+    outcome = test.run(CHECKS)
+    most = np.abs(outcome.energy_error).max()
+    assert (
+        free.energy_error == pytest.approx(outcome.energy_error, abs=1e-6 * most) and free.hit["energy"] == -1
+    )
+    tight = replace(laboratory.demo_limits(), energy=0.7 * most, energy_warning=0.6 * most)
+    hit = virtual_test(laboratory.demo_solver(record), laboratory.demo_rig(seed=3), tight, weights).hit[
+        "energy"
+    ]
+    test = laboratory.demo_test(record, 1.0, laboratory.demo_rig(seed=3))
+    guarded = HybridTest(
+        test.make_solver, test.specimen, tight, Unattended(True), time_scale=laboratory.TIME_SCALE,
+        make_compensation=test.make_compensation,
+    )  # fmt: skip
+    tripped = guarded.run(CHECKS)
+    assert tripped.events[-1].trigger == "energy" and tripped.step == hit - 1 > 5
+
+
+def test_changes_are_counted_from_where_the_run_starts():
+    """A solver that goes on from a displaced interface makes no jump there: neither step nor velocity is hit."""
+    record = Record(LOAD[:, 0] / 1e5, DT, "invented pulse", synthetic=True)
+    first = laboratory.demo_solver(record)
+    at = Reading(np.array([0.02]), np.array([3e4]))
+    solver = FrameSolver(
+        first.split, laboratory.along_brace(), first.tested, LinearlyImplicit(0.8), record,
+        state=first.begin, start=at, time_scale=20.0, dt=DT,
+    )  # fmt: skip
+    rig = Rig(Bilinear(k=K, Fy=2e5, b=0.03))
+    rig.apply(Command(1, at.displacement, 30.0))
+    limits = Limits((-0.2, 0.2), 1e6, 0.05, 0.005, 0.01, energy=1e3, energy_warning=1e2)
+    run = virtual_test(solver, rig, limits)
+    assert np.abs(run.command[0] - 0.02) < 1e-3 and run.hit["step"] == run.hit["velocity"] == -1
+
+
+def test_a_sensor_that_repeats_itself_is_seen():
+    """A force channel whose resolution swallows the motion counts as flat at the step at which the guard would say so."""
+    coarse = Sensors(force_step=5e5)
+    limits = replace(LIMITS, flat_force=12)
+    run = virtual_test(solver_of(Chang()), Rig(Bilinear(k=K, Fy=2e5, b=0.03), sensors=coarse), limits)
+    test = HybridTest(
+        lambda scale: solver_of(Chang(), scale * LOAD), Rig(Bilinear(k=K, Fy=2e5, b=0.03), sensors=coarse), limits,
+        Unattended(True), time_scale=SCALE,
+    )  # fmt: skip
+    outcome = test.run(CHECKS)
+    assert outcome.events[-1].trigger == "flat line" and run.hit["flat line"] == outcome.step + 1
+    clear = virtual_test(solver_of(Chang()), rig_of(5), limits)
+    assert clear.hit["flat line"] == -1 and "flat line" not in UNCOVERED
 
 
 def test_limits_are_noted_where_they_are_hit():
