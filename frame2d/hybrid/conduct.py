@@ -5,12 +5,9 @@ every command must come out as it was journalled, bit for bit, before anything m
 """
 
 import contextlib
-import gc
 import json
-import os
-import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
@@ -26,6 +23,7 @@ from frame2d.hybrid.guard import Guarded, Tripped
 from frame2d.hybrid.journal import Journal, JournalError, Row, rows
 from frame2d.hybrid.limits import Action, Event, Limits, Table
 from frame2d.hybrid.operator import Operator
+from frame2d.hybrid.pace import undisturbed, wait_until
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen, as_specimen
 
 CHECKS = ("zero and sign", "tare", "stiffness", "lag", "low level")
@@ -221,7 +219,17 @@ class HybridTest:
         if self.journal_path is None:
             raise InputError("this test has no journal; allowed: the journal of the interrupted test")
         self.journal = Journal(self.journal_path, self.mode, self.may_lose, resume=True)
-        known = rows(self.journal_path)
+        try:
+            solver, compensation, histories, first = self._recover(self.journal_path)
+        except BaseException:
+            self.journal.close()
+            self.journal = None
+            raise
+        return self._steps(solver, compensation, histories, first=first)
+
+    def _recover(self, path: Path) -> tuple[Solver, Compensator, "_Histories", int]:
+        """Everything as it was at the last step of the journal, confirmed by the operator; nothing moves."""
+        known = rows(path)
         test = next((row for row in known if row.kind == "test"), None)
         start = next((row for row in reversed(known) if row.kind == "start"), None)
         if test is None or start is None:
@@ -248,7 +256,7 @@ class HybridTest:
         self.note(
             "resumed", {"step": steps, "operator": self.operator.name, "u": reading.displacement.tolist()}
         )
-        return self._steps(solver, compensation, histories, first=int(start.body["first"]))
+        return solver, compensation, histories, int(start.body["first"])
 
     def _recognise(self, start: Row, known: list[Row]) -> None:
         """Compare the specimen's memory and position with the journal."""
@@ -334,13 +342,13 @@ class HybridTest:
         sequence = guard.last_sequence + 1 if first is None else first + self.step
         clock = time.perf_counter
         ending = "completed"
-        with _undisturbed(self.pace is not None):
+        with undisturbed(self.pace is not None, None if journal is None else journal.process):
             began = clock() - self.step * (self.pace or 0.0)
             while self.step < solver.steps:
                 step = self.step + 1
                 if self.pace is not None:
                     due = began + step * self.pace
-                    _wait_until(due)
+                    wait_until(due)
                     histories.lateness[step - 1] = clock() - due
                 start = clock()
                 target = solver.predict()
@@ -420,8 +428,9 @@ class _Histories:
 
     def __init__(self, solver: Solver) -> None:
         shape = (solver.steps, solver.freedoms)
-        self.target, self.command, self.displacement, self.force = (np.zeros(shape) for _ in range(4))
-        self.energy_error, self.step_time, self.lateness = (np.zeros(solver.steps) for _ in range(3))
+        # Full, not zeros: the pages are there before a step needs them.
+        self.target, self.command, self.displacement, self.force = (np.full(shape, 0.0) for _ in range(4))
+        self.energy_error, self.step_time, self.lateness = (np.full(solver.steps, 0.0) for _ in range(3))
 
     def add(self, step: int, target: np.ndarray, command: np.ndarray, reading: Reading, ratio: float) -> None:
         i = step - 1
@@ -438,44 +447,6 @@ class _Histories:
 
 def _plain(array: np.ndarray | None) -> Any:
     return None if array is None else array.tolist()
-
-
-def _wait_until(due: float) -> None:
-    """Sleep most of the way and watch the clock for the rest: a sleep ends late by a fraction of a millisecond."""
-    left = due - time.perf_counter()
-    if left > 0.0005:
-        time.sleep(left - 0.0004)
-    while time.perf_counter() < due:
-        pass
-
-
-@contextlib.contextmanager
-def _undisturbed(real_time: bool) -> Iterator[None]:
-    """No garbage collection, quick switches to the journal's thread, and the first place in the machine's queue.
-
-    Real-time scheduling of this thread needs the right to it; where the system refuses, the test runs as it is.
-    """
-    if not real_time:
-        yield
-        return
-    interval, collecting = sys.getswitchinterval(), gc.isenabled()
-    gc.collect()
-    gc.freeze()
-    gc.disable()
-    sys.setswitchinterval(5e-5)
-    first = False
-    with contextlib.suppress(AttributeError, OSError):
-        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(2))
-        first = True
-    try:
-        yield
-    finally:
-        if first:
-            os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
-        sys.setswitchinterval(interval)
-        gc.unfreeze()
-        if collecting:
-            gc.enable()
 
 
 __all__ = ["CHECKS", "HybridTest", "NotReady", "Outcome", "Progress"]

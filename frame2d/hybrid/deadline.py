@@ -19,9 +19,10 @@ import numpy as np
 
 from frame2d.errors import positive
 from frame2d.hybrid.computed import Solver
-from frame2d.hybrid.conduct import CHECKS, HybridTest, Outcome, _undisturbed, _wait_until
+from frame2d.hybrid.conduct import CHECKS, HybridTest, Outcome
 from frame2d.hybrid.limits import Limits
 from frame2d.hybrid.operator import Unattended
+from frame2d.hybrid.pace import undisturbed, wait_until
 from frame2d.hybrid.specimen import Command, as_specimen
 
 #: Upper edges of the histogram's classes, µs; the last class is open.
@@ -81,11 +82,11 @@ def empty_loop(rate: float = 1024.0, seconds: float = 10.0) -> Timing:
     lateness, spent = np.zeros(steps), np.zeros(steps)
     lateness.fill(0.0)
     clock = time.perf_counter
-    with _undisturbed(True):
+    with undisturbed():
         began = clock()
         for step in range(steps):
             due = began + (step + 1) * period
-            _wait_until(due)
+            wait_until(due)
             start = clock()
             lateness[step] = start - due
             spent[step] = clock() - start

@@ -2,7 +2,11 @@
 
 import os
 import shutil
+import signal
 import sqlite3
+import subprocess
+import sys
+from pathlib import Path
 
 import h5py
 import numpy as np
@@ -10,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import frame2d
 from frame2d.errors import InputError
 from frame2d.hybrid import Command, Reading
 from frame2d.hybrid.journal import Journal, JournalError, export, history, rows, salvage, verify
@@ -37,8 +42,8 @@ def test_a_command_is_on_the_medium_before_it_leaves(tmp_path):
 def test_full_synchronisation_is_set(tmp_path):
     """The journal's own connection syncs on every commit, in WAL mode."""
     with Journal(tmp_path / "a.db") as journal:
-        assert journal._connection.execute("PRAGMA synchronous").fetchone()[0] == 2
-        assert journal._connection.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
+        assert journal._rows.connection.execute("PRAGMA synchronous").fetchone()[0] == 2
+        assert journal._rows.connection.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
 
 
 def test_histories_come_back_bit_for_bit(tmp_path):
@@ -63,6 +68,62 @@ def test_batched_mode_loses_no_more_than_was_said(tmp_path):
                 else True
             )
     assert verify(path).steps == 300
+
+
+KILLED = """
+import os, signal, sys
+import numpy as np
+from frame2d.hybrid import Command, Reading
+from frame2d.hybrid.journal import Journal
+
+journal = Journal(sys.argv[1], mode="batched", may_lose=4096)
+for i in range(1, 501):
+    journal.command(i, Command(i, np.array([0.1 * i]), 0.25))
+    journal.reading(i, Reading(np.array([0.1 * i]), np.array([1e3 * i])))
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_a_killed_test_loses_nothing_that_it_handed_over(tmp_path):
+    """In batched mode the rows outlive the test's process; resuming waits until they are written, and goes on."""
+    path = tmp_path / "a.db"
+    root = Path(frame2d.__file__).resolve().parents[1]
+    environment = {**os.environ, "PYTHONPATH": str(root)}
+    done = subprocess.run([sys.executable, "-c", KILLED, str(path)], env=environment)
+    assert done.returncode == -signal.SIGKILL
+    with Journal(path, mode="batched", may_lose=4096, resume=True) as journal:
+        assert journal.synced == 500
+        journal.write("resumed", 500, {})
+    assert verify(path) == (1001, 1001, True, 500)
+    assert history(path)["force"][:, 0].tolist() == [1e3 * i for i in range(1, 501)]
+    assert not list(tmp_path.glob("*writer*"))
+
+
+def test_a_lost_writer_ends_the_test(tmp_path):
+    """If the process that writes is gone, the next rows are refused with a clear error, and closing has no second one."""
+    path = tmp_path / "a.db"
+    journal = Journal(path, mode="batched", may_lose=100)
+    journal.command(1, Command(1, np.array([0.1]), 0.25))
+    os.kill(journal.process, signal.SIGKILL)
+    with pytest.raises(JournalError, match="cannot be written"):
+        for i in range(2, 200):
+            journal.command(i, Command(i, np.array([0.1]), 0.25))
+    with pytest.raises(JournalError, match="cannot be written"):
+        journal.close()
+    journal.close()
+
+
+def test_one_process_writes_a_journal(tmp_path, monkeypatch):
+    """While a journal is open nobody else may write it, in either mode; everybody may read it."""
+    monkeypatch.setattr("frame2d.hybrid.journal_writer.PATIENCE", 0.1)
+    for mode, lost in (("durable", 0), ("batched", 5)):
+        path = tmp_path / f"{mode}.db"
+        with Journal(path, mode, lost) as journal:
+            journal.command(1, Command(1, np.array([0.1]), 0.25))
+            with pytest.raises(JournalError, match="another process is writing it"):
+                Journal(path, resume=True)
+            assert len(rows(path)) <= 1
+        assert verify(path).sound == 1
 
 
 def test_a_changed_row_is_found(tmp_path):
