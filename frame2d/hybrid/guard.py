@@ -104,7 +104,8 @@ class Guarded(Specimen):
         self.monitor.begin(np.array(command, dtype=np.float64), reading)
         self.energies = self.target = None
         self._flat = [[0] * self.freedoms, [0] * self.freedoms]
-        self._late, self._ended = 0, None
+        self._late = 0
+        self._ended: float | None = None
         self._warned: set[str] = set()
 
     # Commands

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from frame2d.errors import InputError, finite, known, positive, within
+from frame2d.errors import InputError, known, positive, within
 
 
 class Action(IntEnum):
@@ -58,6 +58,9 @@ TRIGGERS: dict[str, tuple[str, Action, Action, Action]] = {
     "operator": ("the operator's stop", Action.STOP, Action.HOLD, Action.STOP),
 }
 
+
+#: Longest stroke that is believed, m or rad: more is another unit.
+LONGEST = 5.0
 
 #: One number for every interface freedom, or a tuple with one for each.
 Each = float | tuple[float, ...]
@@ -123,7 +126,13 @@ class Limits:
     def __post_init__(self) -> None:
         for end, values in zip(("low", "high"), self.stroke, strict=True):
             for value in np.atleast_1d(values):
-                finite(f"Limits.stroke {end}", value)
+                within(
+                    f"Limits.stroke {end}",
+                    value,
+                    -LONGEST,
+                    LONGEST,
+                    hint="millimetres or degrees; it is in m and rad",
+                )
         if not (np.asarray(self.stroke[0]) < np.asarray(self.stroke[1])).all():
             raise InputError(f"Limits.stroke is {self.stroke}; allowed: (low, high) with low < high")
         for name in (
@@ -144,6 +153,12 @@ class Limits:
         for name in ("late_cycles", "flat_displacement", "flat_force"):
             within(f"Limits.{name}", getattr(self, name), 0, 1e9)
         within("Limits.warning_share", self.warning_share, 0.0, 1.0, open_low=True)
+
+    @property
+    def off(self) -> tuple[str, ...]:
+        """Triggers that these limits switch off."""
+        flat = self.flat_displacement == 0 and self.flat_force == 0
+        return ("deadline",) * (self.deadline == 0.0) + ("flat line",) * flat
 
     def bounds(self, freedoms: int) -> Bounds:
         """Arrays (freedoms,); raises `InputError` for a tuple of another length."""
@@ -197,9 +212,17 @@ class Table:
 
     def text(self, limits: Limits) -> str:
         """The table as the operator reads it before a test."""
+        off = limits.off
         lines = ["What the guard does, and the limits (SI units):"]
-        lines += [f"  {name:<10} {self.action(name).name:<7} {TRIGGERS[name][0]}" for name in TRIGGERS]
-        lines += [f"  {name} = {value}" for name, value in asdict(limits).items()]
+        for name in TRIGGERS:
+            action = "off" if name in off else self.action(name).name
+            lines.append(f"  {name:<10} {action:<7} {TRIGGERS[name][0]}")
+        switched = ("deadline", "flat_displacement", "flat_force")
+        for name, value in asdict(limits).items():
+            lines.append(f"  {name} = {'off' if name in switched and value == 0 else value}")
+        lines.append(
+            "  force, energy and unloading take forces as they are read: the tare is the computation's alone"
+        )
         lines.append("  unload: to zero measured force at unload_velocity (0: a tenth of velocity)")
         lines.append("  stop: the rig's own hardware takes over, nothing moves afterwards")
         return "\n".join(lines)

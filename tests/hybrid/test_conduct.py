@@ -130,7 +130,7 @@ def test_each_check_finds_its_fault(fault, check, word, tmp_path):
     from dataclasses import replace
 
     loose = replace(
-        kills.LIMITS, tracking=100.0, force=1e9 if fault != "tare" else 6e5, stroke=(-100, 100), energy=1e9
+        kills.LIMITS, tracking=100.0, force=1e9 if fault != "tare" else 6e5, stroke=(-5, 5), energy=1e9
     )
     test = make(Wrong(fault), tmp_path / "a.db", limits=loose)
     checks = Checks(test, 0.002)
