@@ -22,7 +22,6 @@ from frame2d.hybrid.scheme import State
 from frame2d.hybrid.specimen import Reading
 from frame2d.kernels import OK, compiled
 
-
 #: Triggers of the guard that a virtual test says nothing about: they rest with machines, network and people.
 UNCOVERED = ("deadline", "link", "silence", "operator")
 
