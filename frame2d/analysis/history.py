@@ -231,7 +231,6 @@ def time_history(
         "forces": forces_end,
         "base": begin.load,
         "scheme": method.name,
-        "halves": int(getattr(method, "halves", True)),
         "dt": dt,
         "damping": matrix,
         "drift_limit": drift_limit,

@@ -1,5 +1,6 @@
 """What the explicit, splitting and state-space schemes prepare for a frame and a step: `Marcher`."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -22,8 +23,10 @@ from frame2d.elements.rate_spring import rate_part, rate_spring
 from frame2d.elements.spring import spring
 from frame2d.engine.evaluate import evaluate
 from frame2d.engine.explicit import EXPLICIT, SPLITTING, STATE_SPACE, Operator
-from frame2d.engine.march import march, step_on
-from frame2d.engine.plan import new_room
+from frame2d.engine.implicit import COLLAPSED, after_piece
+from frame2d.engine.march import entered, march, step_on
+from frame2d.engine.newton import CONVERGED, NOT_CONVERGED
+from frame2d.engine.plan import STEPS, new_room
 from frame2d.errors import InputError
 from frame2d.materials import BoucWenStiffened
 
@@ -178,7 +181,11 @@ class RateForms:
 
 @dataclass
 class Marcher:
-    """A scheme ready to step one frame: `step` once, or `run` a block; both are the same compiled step."""
+    """A scheme ready to step one frame: `step` once, or `run` a block; both are the same compiled step.
+
+    A step that fails is halved. An explicit scheme needs the matrices of the shorter step for it: `shorter` makes them,
+    when they are first asked for.
+    """
 
     plan: "Plan"
     held: "Plan"
@@ -186,6 +193,11 @@ class Marcher:
     #: Damping that the scheme takes into account, on the free freedoms.
     damping: Any
     rates: RateForms | None = None
+    #: Operator of an explicit scheme for a step of so many s; None where one operator serves all lengths.
+    shorter: Callable[[float], Operator] | None = None
+
+    def __post_init__(self) -> None:
+        self._of_pieces: dict[float, Operator] = {}
 
     def begin(self, motion: "Motion") -> "Motion":
         """Motion to step from: at the velocity it has, with no earlier step, with the memories of this scheme."""
@@ -203,15 +215,75 @@ class Marcher:
     ) -> int:  # fmt: skip
         """One step from loads `p0` to `p1`; the status of `frame2d.engine.newton`."""
         plan = self.plan if self.rates is None else self.rates.plan
-        return int(
-            step_on(plan, self.held, room, motion, self.operator, p0, p1, shift0, shift1, dt, scheme, options)
-        )  # fmt: skip
+        room.counts[STEPS] += 1
+        status = step_on(
+            plan, self.held, room, motion, self.operator, p0, p1, shift0, shift1, dt, scheme, options
+        )
+        if status != CONVERGED and self.shorter is not None:
+            status = self._in_pieces(room, motion, p0, p1, shift0, shift1, dt, scheme, options)
+        return int(status)
 
     def run(self, plan: "Plan", room: Any, motion: "Motion", *rest: Any) -> tuple[int, int]:
         """Block of steps with the arguments of `frame2d.engine.implicit.run`; `plan` is the marcher's own."""
         own = plan if self.rates is None else self.rates.plan
-        done, status = march(own, self.held, room, motion, self.operator, *rest)
-        return int(done), int(status)
+        *inputs, dt, first, last, scheme, options, watch, limits, log = rest
+        while True:
+            row, status = march(
+                own, self.held, room, motion, self.operator, *inputs, dt, first, last, scheme, options, watch, limits,
+                log,
+            )  # fmt: skip
+            if status in (CONVERGED, COLLAPSED) or self.shorter is None:
+                return int(row), int(status)
+            loads = (array.copy() for array in (room.load0, room.load1, room.shift0, room.shift1))
+            status = self._in_pieces(room, motion, *loads, dt, scheme, options)
+            if status != CONVERGED:
+                return int(row), int(status)
+            first = int(row) + 1
+            if entered(room, motion, watch, limits, log, row) != CONVERGED:
+                return first, COLLAPSED
+            if first == last:
+                return last, CONVERGED
+
+    def _in_pieces(
+        self, room: Any, motion: "Motion", p0: np.ndarray, p1: np.ndarray, shift0: np.ndarray, shift1: np.ndarray,
+        dt: float, scheme: np.ndarray, options: np.ndarray,
+    ) -> int:  # fmt: skip
+        """The explicit step that failed, by its halves, their halves and so on; `motion` is kept where all fail."""
+        assert self.shorter is not None
+        deepest = int(options[2])
+        whole, done, level, before = 1 << deepest, 0, 0, dt
+        kept = [array.copy() for array in motion]
+        status = NOT_CONVERGED  # that of the whole step
+        while status == CONVERGED or level < deepest:
+            done, level = after_piece(room, status, done, whole >> level, level)
+            if done == whole:
+                motion.dq[:] *= dt / before
+                return CONVERGED
+            piece = whole >> level
+            length = dt * piece / whole
+            if length not in self._of_pieces:
+                self._of_pieces[length] = self.shorter(length)
+            shares = done / whole, (done + piece) / whole
+            loads = [(1.0 - share) * p0 + share * p1 for share in shares]
+            shifts = [(1.0 - share) * shift0 + share * shift1 for share in shares]
+            # The last increment stands for a rate: with it massless freedoms set out, and from it their velocity comes.
+            motion.dq[:] *= length / before
+            before = length
+            status = step_on(
+                self.plan,
+                self.held,
+                room,
+                motion,
+                self._of_pieces[length],
+                *loads,
+                *shifts,
+                length,
+                scheme,
+                options,
+            )
+        for array, old in zip(motion, kept, strict=True):
+            array[:] = old
+        return int(status)
 
 
 def marcher(scheme: Scheme, system: "System", damping: Any, dt: float) -> Marcher:
@@ -234,9 +306,13 @@ def marcher(scheme: Scheme, system: "System", damping: Any, dt: float) -> Marche
                     f"dt is {dt:g} s; allowed: at most {limit:.4g} s, the stability limit of central difference "
                     "for this frame. Likely mistake: a light mass on a stiff member; kolay_ricles has no such limit"
                 )
-        made = scheme.matrices(mass, viscous, virgin.condense(virgin.whole), dt)
-        operator = _operator(EXPLICIT, virgin, n, made, mass, viscous, dt)
-        return Marcher(system.plan, _held(virgin), operator, virgin.spread(viscous))
+        stiffness = virgin.condense(virgin.whole)
+
+        def of_step(length: float) -> Operator:
+            made = scheme.matrices(mass, viscous, stiffness, length)
+            return _operator(EXPLICIT, virgin, n, made, mass, viscous, length)
+
+        return Marcher(system.plan, _held(virgin), of_step(dt), virgin.spread(viscous), shorter=of_step)
     plan = system.with_damping(damping)
     made = Matrices(*(small,) * 7, 0.0)
     if isinstance(scheme, OperatorSplitting):

@@ -2,19 +2,17 @@
 
 | scheme | named constructors | for |
 | --- | --- | --- |
-| GeneralizedAlpha | newmark, hilber, wood, chung_hulbert | everything; iterates, halves its step |
+| GeneralizedAlpha | newmark, hilber, wood, chung_hulbert | everything; iterates |
 | CentralDifference | central_difference | small steps; refuses a step above its limit |
 | Chang, KolayRicles | chang, kolay_ricles | explicit, stable while no tangent exceeds the operator |
 | OperatorSplitting | operator_splitting | one force evaluation a step, as a test allows |
 | FirstOrderAlpha | first_order_alpha | displacement, velocity and law states together |
 
-What a scheme does where a step fails: `halves` says it. Generalized-alpha and its first-order form halve the step and
-grow it again. Central difference, Chang, KR-alpha and operator splitting run at one step: their matrices belong to it,
-and a test that is paced by a rig could not follow a shorter one. Central difference is refused above its stability limit
-before it starts; the other three have none as long as no tangent exceeds the stiffness their operator was built with
-(the virgin frame, or a law's largest where that is more). What is left to fail in them is a part without an answer, or
-massless freedoms that find no equilibrium: then the one error says that a smaller dt for the whole run, or a scheme that
-halves, is what is possible.
+Where a step fails (a part without an answer, no equilibrium), every scheme halves it, again and again down to
+`Options.deepest_halving`, and grows it back; explicit schemes have the matrices of the shorter steps made for that.
+Central difference is refused above its stability limit before it starts; Chang, KR-alpha and operator splitting have none
+as long as no tangent exceeds the stiffness their operator was built with (the virgin frame, or a law's largest where that
+is more). A test that is paced by a rig cannot follow a shorter step: `frame2d.hybrid` steps at one length.
 
 Sources: Newmark 1959; Hilber, Hughes & Taylor 1977; Wood, Bossak & Zienkiewicz 1980; Chung & Hulbert 1993; Nakashima,
 Kato & Takaoka 1990; Combescure & Pegon 1997; Jansen, Whiting & Hulbert 2000; Chang 2002; Kolay & Ricles 2014. The
@@ -24,7 +22,7 @@ of Chang and KR-α are those that give the poles of average acceleration and gen
 """
 
 from dataclasses import dataclass
-from typing import ClassVar, NamedTuple, Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -40,9 +38,6 @@ class Scheme(Protocol):
     @property
     def order(self) -> int: ...
 
-    @property
-    def halves(self) -> bool: ...
-
     def array(self) -> np.ndarray: ...
 
     def amplification(self, omega_dt: float, damping: float = 0.0) -> np.ndarray: ...
@@ -57,7 +52,6 @@ class GeneralizedAlpha:
     gamma: float
     beta: float
     name: str = "generalized-alpha"
-    halves: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         within(
@@ -158,7 +152,6 @@ class CentralDifference:
 
     lagged: bool = False
     name: str = "central difference"
-    halves: ClassVar[bool] = False
 
     @property
     def order(self) -> int:
@@ -194,7 +187,6 @@ class Chang:
 
     name: str = "Chang"
     order: int = 2
-    halves: ClassVar[bool] = False
 
     def matrices(self, M: np.ndarray, C: np.ndarray, K: np.ndarray, dt: float) -> Matrices:
         """Coefficients for mass, damping and stiffness on the freedoms with mass."""
@@ -228,7 +220,6 @@ class KolayRicles:
     rho: float = 0.8
     name: str = "KR-alpha"
     order: int = 2
-    halves: ClassVar[bool] = False
 
     def __post_init__(self) -> None:
         _radius(self.rho)
@@ -286,7 +277,6 @@ class OperatorSplitting:
     alpha: float = 0.0
     name: str = "operator splitting"
     order: int = 2
-    halves: ClassVar[bool] = False
 
     def __post_init__(self) -> None:
         within(
@@ -318,7 +308,6 @@ class FirstOrderAlpha:
     rho: float = 0.8
     name: str = "first-order generalized-alpha"
     order: int = 2
-    halves: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         _radius(self.rho)

@@ -9,8 +9,6 @@ from scipy.linalg import expm
 from scipy.sparse import csc_matrix
 
 from frame2d.analysis import (
-    AnalysisError,
-    Outcome,
     StiffnessMass,
     central_difference,
     chang,
@@ -24,7 +22,6 @@ from frame2d.analysis import (
     stable_step,
     time_history,
 )
-from frame2d.analysis.runner import Options
 from frame2d.elements import BeamColumn, Link
 from frame2d.errors import InputError
 from frame2d.materials import Bilinear, BoucWen, Elastic
@@ -295,23 +292,3 @@ def test_states_of_a_law_are_integrated_with_the_motion():
     rough, fine = errors
     assert fine[0] < 1e-4 * 0.1  # of the largest displacement
     assert np.log2(rough[1] / fine[1]) == pytest.approx(2.0, abs=0.15)
-
-
-@pytest.mark.parametrize(
-    "scheme", [central_difference(), chang(), kolay_ricles(0.8)], ids=lambda scheme: scheme.name
-)
-def test_schemes_of_one_step_say_what_is_possible(scheme):
-    """Where massless freedoms find no equilibrium, a scheme that cannot halve says so; one that can goes on."""
-    system = hinged_frame().compile()
-    begin = gravity(system).state
-    t = 0.0005 * np.arange(1201)
-    record = SimpleNamespace(
-        acceleration=20.0 * np.sin(2.0 * np.pi * 1.7 * t), dt=0.0005, name="invented wave"
-    )
-    strict = Options(most_iterations=1, tolerance=1e-12)
-    assert not scheme.halves and chung_hulbert().halves and first_order_alpha().halves
-    with pytest.raises(AnalysisError, match="runs at one step and does not halve it") as caught:
-        time_history(system, record, begin, scheme=scheme, options=strict)
-    assert caught.value.response.time.size > 10
-    response = time_history(system, record, begin, options=Options(most_iterations=3, tolerance=1e-12))
-    assert response.outcome is Outcome.COMPLETED
