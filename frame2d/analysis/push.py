@@ -5,15 +5,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from frame2d.analysis.arc import Arc
+from frame2d.analysis.interruption import Interruption
+from frame2d.analysis.lead import Lead
 from frame2d.analysis.modes import modes
 from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
-from frame2d.analysis.runner import Options, finish
-from frame2d.analysis.static import STATIC
-from frame2d.engine.implicit import prepare
-from frame2d.engine.newton import CONVERGED, NOT_CONVERGED
-from frame2d.engine.path import accept, lead_to, tangent_direction
-from frame2d.engine.plan import HALVINGS, STEPS, new_room
+from frame2d.analysis.runner import STOPPED, Options, finish, progress
 from frame2d.errors import InputError, finite, known, positive, series, whole
 
 if TYPE_CHECKING:
@@ -103,7 +101,9 @@ def push(
         raise InputError("push needs a way to go; allowed: node and target, or arc_length")
     positive("arc_length", arc_length)
     whole("most_steps", most_steps, 1, 10_000_000)
-    return _follow(system, begin, load, arc_length, most_steps, stop, options or Options(), _case(pattern))
+    tries = options or Options()
+    arc = Arc(system, begin, load, arc_length, tries)
+    return _trace(system, begin, arc, load, most_steps, tries, "push", _case(pattern), {}, stop)
 
 
 def cyclic(
@@ -142,241 +142,51 @@ def _lead(
     kind: str,
     case: str | None,
 ) -> Response:
-    lead = Lead(system, begin, load, row, options, np.ptp(targets))
-    log = new_log(system, targets.size)
-    log.put(0, lead.motion)
-    factor = np.zeros(targets.size)
-    done, outcome = 1, Outcome.COMPLETED
-    bar = None
-    if options.progress:
-        from tqdm import tqdm
-
-        bar = tqdm(total=targets.size - 1, unit="step", leave=False)
-    try:
-        for step in range(1, targets.size):
-            if not lead.step(targets[step - 1], targets[step]):
-                outcome = Outcome.NOT_CONVERGED
-                break
-            factor[step] = lead.factor
-            log.put(step, lead.motion, lead.room)
-            done = step + 1
-            if bar is not None:
-                bar.update(1)
-    except KeyboardInterrupt:
-        outcome = Outcome.INTERRUPTED
-    finally:
-        if bar is not None:
-            bar.close()
-    curve = _curve(begin, load, factor, done, case)
-    curve["control"] = targets[:done]
-    return finish(
-        system, begin, lead.motion, lead.room, log, done, outcome, kind, np.arange(float(targets.size)),
-        begin.load + lead.factor * load, np.tile(begin.supports, (targets.size, 1)), curve, system.plan,
-    )  # fmt: skip
+    lead = Lead(system, begin, load, row, targets, options)
+    return _trace(system, begin, lead, load, targets.size - 1, options, kind, case, {"control": targets})
 
 
-def _curve(
-    begin: "State", load: np.ndarray, factors: np.ndarray, done: int, case: str | None
-) -> dict[str, Any]:
-    """What a response keeps of a push besides its histories."""
-    return {
-        "factor": factors[:done],
-        "pattern": load,
-        "patterns": load[None, :],
-        "factors": factors[:done, None],
-        "base": begin.load,
-        "added": {case: factors} if case else {},
-    }
-
-
-class Lead:
-    """Leads one displacement, row·q, under base + λ·load; holds the motion and the load factor reached so far."""
-
-    def __init__(
-        self,
-        system: "System",
-        begin: "State",
-        load: np.ndarray,
-        row: np.ndarray,
-        options: Options,
-        span: float,
-    ) -> None:
-        self.plan, self.room, self.motion = system.plan, new_room(system.plan), begin.copy_motion()
-        prepare(self.plan, self.room, STATIC, 1.0)
-        self.room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
-        self.base = begin.load - system.support_coupling() @ begin.supports
-        self.load, self.row, self.options = load, row, options
-        self.factor = 0.0
-        self.rounding = system.rounding
-        self.scale = system.force_scale(np.abs(load))
-        self.reference = max(
-            system.force_scale(self.base), 1e-3 * self.scale * _stiff(system, row, load) * span
-        )
-        self.held = int(np.argmax(np.abs(row)))
-        self.sigma = float(np.abs(system.tangent().diagonal()[self.held]))
-
-    def step(self, first: float, last: float) -> bool:
-        """Lead from `first` to `last`, in shorter steps where it must be; false where no equilibrium was found.
-
-        The step is halved where it fails and doubled again as soon as the halves fit together.
-        """
-        self.room.counts[STEPS] += 1
-        deepest = self.options.deepest_halving
-        whole = 1 << deepest
-        done, level = 0, 0
-        while done < whole:
-            piece = whole >> level
-            at, goal = (first + (last - first) * part / whole for part in (done, done + piece))
-            if self._reach(at, goal):
-                done += piece
-                if level > 0 and done % (2 * piece) == 0:
-                    level -= 1
-            elif level < deepest:
-                level += 1
-                self.room.counts[HALVINGS] += 1
-            else:
-                return False
-        return True
-
-    def _reach(self, at: float, goal: float) -> bool:
-        """One step: Newton's iteration; where it does not settle, the same point by the load's own displacement."""
-        self.room.q[:] = self.motion.q
-        status, factor = self._iterate(self.row, goal, self.factor, self.options.most_iterations, False)
-        if status != CONVERGED:
-            status, factor = self._conjugate(at, goal)
-        if status != CONVERGED:
-            return False
-        accept(self.plan, self.room, self.motion, self.base, self.load, self.factor, factor, STATIC)
-        self.factor = float(factor)
-        return True
-
-    def _iterate(
-        self, b: np.ndarray, target: float, factor: float, most: int, searching: bool
-    ) -> tuple[int, float]:
-        tolerance = max(
-            self.options.tolerance * max(self.reference, abs(self.factor) * self.scale), self.rounding
-        )
-        found: tuple[int, float] = lead_to(
-            self.plan, self.room, self.motion, self.base, self.load, b, target, factor, self.held, self.sigma,
-            self.room.shift, tolerance, most, searching,
-        )  # fmt: skip
-        return found
-
-    def _conjugate(self, at: float, goal: float) -> tuple[int, float]:
-        """Search along the displacement on which the load works, where line search has a potential to fall on.
-
-        It is led to where row·q meets the goal, by regula falsi; the last iterations lead row·q itself.
-        """
-        b = self.load / np.linalg.norm(self.load)
-        direction = np.empty(self.load.size)
-        if tangent_direction(self.plan, self.room, self.motion, self.load, self.room.shift, direction) < 0:
-            return NOT_CONVERGED, self.factor
-        along, across = float(self.row @ direction), float(b @ direction)
-        if along == 0.0 or across == 0.0:
-            return NOT_CONVERGED, self.factor
-        begin = float(b @ self.motion.q)
-        low, gap_low, high, gap_high = begin, at - goal, None, 0.0
-        s = begin + (goal - at) * across / along
-        self.room.q[:] = self.motion.q
-        factor = self.factor
-        for _ in range(40):
-            status, factor = self._iterate(b, s, factor, 10 * self.options.most_iterations, True)
-            if status != CONVERGED:
-                return NOT_CONVERGED, factor
-            gap = float(self.row @ self.room.q) - goal
-            kept = self.room.q.copy()
-            status, new = self._iterate(self.row, goal, factor, self.options.most_iterations, False)
-            if status == CONVERGED:
-                return CONVERGED, new
-            self.room.q[:] = kept
-            if gap * gap_low > 0.0:
-                step = s - low
-                low, gap_low, s = (
-                    s,
-                    gap,
-                    s + min(max(gap / (gap_low - gap), 0.1), 4.0) * step if gap != gap_low else s + step,
-                )
-                if high is not None:
-                    gap_high *= 0.5
-            else:
-                if high is not None:
-                    gap_low *= 0.5
-                high, gap_high = s, gap
-            if high is not None:
-                s = low + (high - low) * gap_low / (gap_low - gap_high)
-        return NOT_CONVERGED, factor
-
-
-def _stiff(system: "System", row: np.ndarray, load: np.ndarray) -> float:
-    """Load factor per unit of the led displacement, at rest."""
-    from scipy.sparse.linalg import spsolve
-
-    compliance = float(row @ np.atleast_1d(spsolve(system.tangent(), load)))
-    return abs(1.0 / compliance) if compliance else 1.0
-
-
-def _follow(
+def _trace(
     system: "System",
     begin: "State",
+    path: Lead | Arc,
     load: np.ndarray,
-    length: float,
-    most: int,
-    stop: Any,
+    steps: int,
     options: Options,
+    kind: str,
     case: str | None,
+    by_step: dict[str, np.ndarray],
+    stop: Any = None,
 ) -> Response:
-    plan, room, motion = system.plan, new_room(system.plan), begin.copy_motion()
-    prepare(plan, room, STATIC, 1.0)
-    base = begin.load - system.support_coupling() @ begin.supports
-    room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
-    weigh = np.where(system.lead_kinds == "r", system.length**2, 1.0)
-    log = new_log(system, most + 1)
-    log.put(0, motion)
-    factors = np.zeros(most + 1)
-    scale = system.force_scale(np.abs(load))
-    direction = np.empty(system.count)
-    before = np.zeros(system.count)
-    before_factor = 1.0
-    lam, done, outcome, arc = 0.0, 1, Outcome.COMPLETED, length
-    reference = max(system.force_scale(base), 0.0)
-    while done <= most:
-        if tangent_direction(plan, room, motion, load, room.shift, direction) < 0:
-            outcome = Outcome.NOT_CONVERGED
-            break
-        size = float(np.sqrt(direction @ (weigh * direction)))
-        change = arc / size
-        forward = change * float(before @ (weigh * direction)) if done > 1 else before_factor
-        if forward < 0.0:
-            change = -change
-        step = change * direction
-        guess, target_factor = motion.q + step, lam + change
-        b = weigh * step
-        target = float(b @ guess)
-        wanted = max(reference, scale * max(abs(lam), abs(target_factor), 1e-12))
-        tolerance = max(options.tolerance * wanted, system.rounding)
-        from_q = motion.q.copy()
-        room.q[:] = guess
-        status, new = lead_to(
-            plan, room, motion, base, load, b, target, target_factor, -1, 0.0, room.shift, tolerance,
-            options.most_iterations, False,
-        )  # fmt: skip
-        if status != CONVERGED:
-            arc *= 0.5
-            if arc < length * 0.5**options.deepest_halving:
+    """Take all steps of a path, until `stop(factor, q)` is true; `by_step` is kept with the response, as far as it got."""
+    log = new_log(system, steps + 1)
+    log.put(0, path.motion)
+    factor = np.zeros(steps + 1)
+    done, outcome = 1, Outcome.COMPLETED
+    with Interruption() as interruption, progress(steps, options) as show:
+        while done <= steps and not interruption.asked:
+            if not path.step():
                 outcome = Outcome.NOT_CONVERGED
                 break
-            continue
-        accept(plan, room, motion, base, load, lam, new, STATIC)
-        before = motion.q - from_q
-        lam = new
-        factors[done] = lam
-        reference = max(reference, scale * abs(lam) * 0.1)
-        log.put(done, motion, room)
-        done += 1
-        arc = min(length, 1.5 * arc)
-        if stop is not None and stop(lam, motion.q):
-            break
+            factor[done] = path.factor
+            log.put(done, path.motion, path.room)
+            done += 1
+            show(1)
+            if stop is not None and stop(path.factor, path.motion.q):
+                break
+    if interruption.asked and outcome is Outcome.COMPLETED:
+        outcome = Outcome.INTERRUPTED
+    extra = {
+        "factor": factor[:done],
+        "pattern": load,
+        "patterns": load[None, :],
+        "factors": factor[:done, None],
+        "base": begin.load,
+        "added": {case: factor} if case else {},
+        "criterion": STOPPED if outcome is Outcome.INTERRUPTED else "",
+        **{name: values[:done] for name, values in by_step.items()},
+    }
     return finish(
-        system, begin, motion, room, log, done, outcome, "push", np.arange(most + 1.0), begin.load + lam * load,
-        np.tile(begin.supports, (most + 1, 1)), _curve(begin, load, factors, done, case), plan,
+        system, begin, path.motion, path.room, log, done, outcome, kind, np.arange(steps + 1.0),
+        begin.load + path.factor * load, np.tile(begin.supports, (steps + 1, 1)), extra, system.plan,
     )  # fmt: skip

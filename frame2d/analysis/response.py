@@ -54,9 +54,10 @@ class Log(NamedTuple):
         self.force[row], self.work[row], self.stored[row] = motion.f0, motion.work, motion.stored
         self.account[row] = motion.account
         if room is not None:
-            so_far = room.counts[[ITERATIONS, FACTORISATIONS, EVALUATIONS, HALVINGS]]
-            self.counts[row, :4] = so_far - self.counts[:row, :4].sum(axis=0)
+            since = room.counts - room.counts_before
+            self.counts[row, :4] = since[[ITERATIONS, FACTORISATIONS, EVALUATIONS, HALVINGS]]
             self.counts[row, 4] = room.counts[NEGATIVE]
+            room.counts_before[:] = room.counts
 
     def cut(self, rows: int) -> "Log":
         """First rows only."""

@@ -1,13 +1,15 @@
 """Run compiled steps in blocks: progress, interruption, and the error that keeps what was computed."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from frame2d.analysis.collapse import Stand, storeys
+from frame2d.analysis.interruption import Interruption
 from frame2d.analysis.outcome import AnalysisError, Outcome, describe_failure
 from frame2d.analysis.response import Log, Response
 from frame2d.engine.implicit import COLLAPSED, run
@@ -40,11 +42,13 @@ class Options:
         return np.array([self.tolerance * reference, self.most_iterations, self.deepest_halving])
 
 
-BLOCK = 500
+#: Most steps between two looks at Ctrl-C, and entries of the factor over them: about 0.1 s of a large frame.
+BLOCK, BLOCK_ENTRIES = 500, 2_000_000
 #: Pairs of freedoms and limits where nothing is watched.
 UNWATCHED = np.zeros((0, 2), dtype=np.int64), np.zeros(0)
 #: Drift ratios at which gravity equilibrium is asked for while a history runs, and at its end.
 SUSPICION, PLUMB = 0.2, 0.02
+STOPPED = "stopped by the user"
 LOST = (
     "gravity equilibrium was lost: let go at rest the frame moves on without end, with halved steps as well"
 )
@@ -92,11 +96,10 @@ def run_steps(
             options.array(reference), *(pairs or UNWATCHED), log.arrays(),
         )  # fmt: skip
 
-    row = 1
-    bar = _bar(steps) if options.progress else None
-    try:
-        while row <= steps:
-            last = min(row + BLOCK, steps + 1)
+    row, block = 1, max(1, min(BLOCK, BLOCK_ENTRIES // plan.row.size))
+    with Interruption() as interruption, progress(steps, options) as show:
+        while row <= steps and not interruption.asked:
+            last = min(row + block, steps + 1)
             if pairs is None:
                 kept = [array.copy() for array in (*motion, *room, *carried)]
             done, status = advance(row, last)
@@ -108,8 +111,7 @@ def run_steps(
                     for array, old in zip((*motion, *room, *carried), kept, strict=True):
                         array[:] = old
                     done, status = advance(row, row + over + 1)[0], COLLAPSED
-            if bar is not None:
-                bar.update(done - row)
+            show(done - row)
             row = done
             if status == COLLAPSED and drift is not None:
                 return row, Outcome.COLLAPSED, "a storey drift ratio passed the limit that was set"
@@ -122,13 +124,12 @@ def run_steps(
                 assert watch is not None
                 watch = watch.doubled()
                 pairs = watch.pairs(history)
+        if interruption.asked:
+            return row, Outcome.INTERRUPTED, STOPPED
         if standing is not None and displaced(system, motion) and standing(motion, row) is Stand.LOST:
             return row, Outcome.COLLAPSED, LOST
-    except KeyboardInterrupt:
-        return row, Outcome.INTERRUPTED, "stopped by the user"
-    finally:
-        if bar is not None:
-            bar.close()
+    if interruption.asked:
+        return row, Outcome.INTERRUPTED, STOPPED
     return row, Outcome.COMPLETED, ""
 
 
@@ -137,10 +138,16 @@ def displaced(system: "System", motion: "Motion") -> bool:
     return float(np.abs(storeys(system)[0] @ motion.q).max()) > PLUMB
 
 
-def _bar(total: int) -> Any:
+@contextmanager
+def progress(steps: int, options: Options) -> Iterator[Callable[[int], Any]]:
+    """Within, what is yielded takes the number of steps just done; a bar shows them if `options` ask for it."""
+    if not options.progress:
+        yield lambda done: None
+        return
     from tqdm import tqdm
 
-    return tqdm(total=total, unit="step", leave=False)
+    with tqdm(total=steps, unit="step", leave=False) as bar:
+        yield bar.update
 
 
 def finish(
@@ -178,11 +185,6 @@ def finish(
     )
     if outcome is Outcome.NOT_CONVERGED:
         why = describe_failure(system, room, motion, f"in step {done}, after {time[done - 1]:g}")
-        if not extra.get("halves", 1):
-            why += (
-                f". {extra['scheme']} runs at one step and does not halve it; possible: a smaller dt for the whole run, or "
-                "a scheme that halves (frame2d.analysis.schemes)"
-            )
         if response.criterion:
             why += f". This is no collapse: let go at rest, {response.criterion}"
         raise AnalysisError(why, response)

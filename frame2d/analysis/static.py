@@ -51,7 +51,7 @@ def static(
     room = new_room(system.plan)
     motion = begin.copy_motion()
     reference = system.force_scale(base + added - linear @ moved)
-    done, outcome, _ = run_steps(
+    done, outcome, criterion = run_steps(
         system, system.plan, room, motion, base, patterns, drive, history, 1.0, count, STATIC,
         options or Options(), reference, log, None, start=begin,
     )  # fmt: skip
@@ -60,6 +60,7 @@ def static(
         "patterns": added[None, :],
         "factors": shares[:done, None],
         "base": base,
+        "criterion": criterion,
     }
     return finish(
         system, begin, motion, room, log, done, outcome, "static", np.arange(count + 1.0),

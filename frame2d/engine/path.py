@@ -17,6 +17,12 @@ from frame2d.engine.plan import ITERATIONS, NEGATIVE, SEARCHES
 from frame2d.engine.solve import factor_tangent, solve_tangent
 from frame2d.kernels import compiled
 
+#: Ways to iterate to equilibrium: Newton's whole steps; steps shortened by the work of the residual, or by its norm; the
+#: initial stiffness, factored once.
+NEWTON, BY_WORK, BY_NORM, INITIAL = 0, 1, 2, 3
+#: Iterations with the initial stiffness over those that Newton is given.
+PATIENCE = 12
+
 
 @compiled
 def tangent_direction(plan, room, motion, pattern, shift, out):
@@ -45,15 +51,17 @@ def unbalanced(plan, room, motion, base, pattern, lam, shift):
 
 @compiled
 def lead_to(
-    plan, room, motion, base, pattern, b, target, start_factor, held, sigma, shift, tolerance, most, searching
+    plan, room, motion, base, pattern, b, target, start_factor, held, sigma, shift, tolerance, most, way
 ):
     """Iterate `room.q` and λ to equilibrium with b·q = target, without committing; returns outcome and λ.
 
-    `searching` shortens the step where the work of the residual along it has not fallen. That work is the slope of a
-    potential when b is parallel to the pattern: hardening laws then converge from anywhere.
+    `way` BY_WORK shortens the step where the work of the residual along it has not fallen. That work is the slope of a
+    potential when b is parallel to the pattern: hardening laws then converge from anywhere. BY_NORM shortens it where
+    the residual itself has not fallen, which a short enough Newton step makes it do for any b (Armijo 1966, from memory).
     """
     n = motion.q.size
     along, hold, from_q = np.empty(n), np.zeros(n), np.empty(n)
+    negative, factored = 0, False
     for i in range(n):
         room.qp[i] = motion.q[i]
         room.vp[i] = 0.0
@@ -72,23 +80,27 @@ def lead_to(
         closed = abs(gap) <= 1e-10 * reach + 1e-14
         if norm <= tolerance and closed:
             return CONVERGED, lam
-        assemble(plan, room, 1.0, False)
-        if held >= 0:
-            room.values[plan.start[held]] += sigma
-        negative = factor_tangent(plan, room)
         room.counts[ITERATIONS] += 1
+        if not factored:
+            assemble(plan, room, 1.0, way == INITIAL)
+            if held >= 0:
+                room.values[plan.start[held]] += sigma
+                for i in range(n):
+                    room.x[i] = 0.0
+                room.x[held] = 1.0
+            factor_tangent(plan, room)
+            factored = way == INITIAL
+            solve_tangent(plan, room, pattern, along)
+            if held >= 0:
+                solve_tangent(plan, room, room.x, hold)
+            negative = room.counts[NEGATIVE]
         solve_tangent(plan, room, room.r, room.dx)
-        solve_tangent(plan, room, pattern, along)
         mu, own = 0.0, 0.0
         from_r, from_p, from_e = 0.0, 0.0, 0.0
         for i in range(n):
             from_r += b[i] * room.dx[i]
             from_p += b[i] * along[i]
         if held >= 0:
-            for i in range(n):
-                room.x[i] = 0.0
-            room.x[held] = 1.0
-            solve_tangent(plan, room, room.x, hold)
             own = sigma * hold[held] - 1.0
             for i in range(n):
                 from_e += sigma * b[i] * hold[i]
@@ -111,7 +123,18 @@ def lead_to(
         before, from_lam = norm, lam
         lam += change
         norm = unbalanced(plan, room, motion, base, pattern, lam, shift)
-        if not (searching and closed) or norm <= 0.5 * before:
+        if way == BY_NORM and closed:
+            eta = 1.0
+            for _ in range(12):
+                if norm <= (1.0 - 0.1 * eta) * before:
+                    break
+                eta *= 0.5
+                room.counts[SEARCHES] += 1
+                lam = from_lam + eta * change
+                for i in range(n):
+                    room.q[i] = from_q[i] + eta * room.dx[i]
+                norm = unbalanced(plan, room, motion, base, pattern, lam, shift)
+        if not (way == BY_WORK and closed) or norm <= 0.5 * before:
             continue
         # Regula falsi on the work of the residual along the step (as in `frame2d.engine.newton`).
         low, s_low, high, s_high, eta = 0.0, s0, 1.0, s0, 1.0
