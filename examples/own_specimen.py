@@ -93,7 +93,8 @@ def run(seconds: float = 4.0, dt: float = 0.005) -> tuple[Outcome, Response]:
         stroke=(-0.1, 0.1), force=2e5, velocity=1.0, step=0.02, tracking=0.001, energy=0.5, flat_force=0,
         flat_displacement=0,
     )  # fmt: skip
-    test = HybridTest(solver.fresh, FrictionBrace(), limits, Unattended(yes=True), stiffness=stiffness)
+    # No journal of a model; a rig's test has one.
+    test = HybridTest(solver.fresh, FrictionBrace(), limits, Unattended(yes=True), None, stiffness=stiffness)
     # A model needs no checks; a rig does, and the journal keeps the names of those that were left out.
     outcome = test.run(override=CHECKS)
     return outcome, test.solver.response()  # type: ignore[attr-defined]

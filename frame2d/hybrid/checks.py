@@ -3,14 +3,19 @@
 The main run refuses to start until all of `conduct.CHECKS` passed, or are overridden by name.
 """
 
-from typing import NamedTuple
+import contextlib
+from collections.abc import Callable, Iterator
+from functools import wraps
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
 from frame2d.errors import InputError, positive, within
 from frame2d.hybrid.conduct import HybridTest
+from frame2d.hybrid.interrupt import stops_on_interrupt
+from frame2d.hybrid.journal_file import JournalError
 from frame2d.hybrid.scheme import check_operator
-from frame2d.hybrid.specimen import Command, Reading
+from frame2d.hybrid.specimen import Reading
 
 
 class Result(NamedTuple):
@@ -24,22 +29,56 @@ class Result(NamedTuple):
     text: str
 
 
+_Method = TypeVar("_Method", bound=Callable[..., Any])
+
+
+def _named(check: str) -> Callable[[_Method], _Method]:
+    """A method of `Checks` that runs as the check of that name."""
+
+    def decorated(method: _Method) -> _Method:
+        @wraps(method)
+        def run(self: "Checks", *args: Any, **named: Any) -> Any:
+            with self._under_way(check):
+                return method(self, *args, **named)
+
+        return run  # type: ignore[return-value]
+
+    return decorated
+
+
 class Checks:
-    """The checks of one test; motions of `amplitude` (m or rad) take `duration` laboratory seconds each."""
+    """The checks of one test, about where its solver starts: zero, if the channels are zeroed there.
+
+    Motions of `amplitude` (m or rad) take `duration` laboratory seconds each.
+    """
 
     def __init__(self, test: HybridTest, amplitude: float, duration: float = 1.0) -> None:
         self.test, self.guard = test, test.guard
         smallest = float(test.guard.bounds.step.min())
         self.amplitude = within("amplitude of the checks", amplitude, 0.0, smallest, open_low=True)
         self.duration = positive("duration of a check motion", duration)
+        self._name = "check"
+        self.origin = np.array(test.solver.origin, dtype=np.float64)
         test.open()
 
     def _go(self, displacement: np.ndarray) -> Reading:
-        """Move there and settle: the reading of a second command to the same place."""
-        for _ in range(2):
-            command = Command(self.guard.last_sequence + 1, displacement, self.duration)
-            reading = self.guard.apply(command)
-        return reading
+        """Move there, counted from the start, and settle: the reading of a second command to the same place."""
+        self.test.move(self.origin + displacement, self.duration, self._name)
+        return self.test.move(self.origin + displacement, self.duration, self._name)
+
+    @contextlib.contextmanager
+    def _under_way(self, check: str) -> Iterator[None]:
+        """Monitors anew for each check; Ctrl-C is the operator's stop; a check that breaks off has failed."""
+        self._name = check
+        self.guard.begin(self.guard.command_now, self.guard.reading_now)
+        with stops_on_interrupt(self.guard.operator_stop):
+            try:
+                yield
+            except BaseException as error:
+                text = f"broken off: {type(error).__name__}: {error}"
+                with contextlib.suppress(JournalError):
+                    self.test.note("check failed", {"check": check, "ok": False, "text": text})
+                raise
 
     def _done(self, result: Result, **more: object) -> Result:
         check, ok, value, bound, text = result
@@ -52,6 +91,7 @@ class Checks:
         self.test.operator.tell(f"{'passed' if result.ok else 'FAILED'}: {result.check}: {result.text}")
         return result
 
+    @_named("zero and sign")
     def zero_and_sign(self, bound: float = 0.2) -> Result:
         """Each channel reads zero at zero, follows a small motion with the right sign and size, and resists it.
 
@@ -67,7 +107,7 @@ class Checks:
             there = self._go(moved)
             followed = (there.displacement - start.displacement)[i] / self.amplitude
             resisted = (there.force - start.force)[i]
-            offset = abs(float(start.displacement[i])) / self.amplitude
+            offset = abs(float(start.displacement[i] - self.origin[i])) / self.amplitude
             error = max(abs(followed - 1.0), offset)
             if resisted <= 0.0:
                 error, text = (
@@ -84,6 +124,7 @@ class Checks:
         self._go(zero)
         return self._done(Result("zero and sign", worst <= bound, worst, bound, text))
 
+    @_named("tare")
     def tare(self, bound: float | None = None, samples: int = 8) -> Result:
         """Initial force at rest, subtracted from then on; `bound` in N (default: 5 % of the force limit)."""
         limit = (
@@ -101,6 +142,7 @@ class Checks:
             self.test.tare = mean
         return self._done(result, tare=mean.tolist())
 
+    @_named("stiffness")
     def stiffness(
         self,
         operator: np.ndarray,
@@ -140,11 +182,14 @@ class Checks:
             ok, text = False, f"{text}; {error}"
         return self._done(Result("stiffness", bool(ok), value, bound, text), matrix=K.tolist()), K
 
+    @_named("lag")
     def lag(self, expected: float, bound: float, cycles: int = 3, points: int = 16) -> tuple[Result, float]:
         """Lag of the rig in laboratory seconds, by a small sine of `cycles` × `points` commands at the test's pace.
 
-        One freedom after the other; the lag farthest from `expected` is returned, and passes within `bound` (s). The phase of the measured against the commanded sine is
-        found by least squares over whole cycles; for a lag that is a constant delay this is exact.
+        One freedom after the other; the lag farthest from `expected` is returned, and passes within `bound` (s). The
+        phase of the measured against the commanded sine is found by least squares over whole cycles; for a lag that is
+        a constant delay this is exact. Compensation is not changed by it: a test whose lag was found to be another one
+        is made anew with it.
         """
         lags, gains = np.array(
             [self._lag_of(i, cycles, points) for i in range(self.test.freedoms)], dtype=np.float64
@@ -154,6 +199,7 @@ class Checks:
         text = f"lag {found * 1e3:.2f} ms (expected {expected * 1e3:.2f} ms), gain {gains[worst]:.3f}"
         if self.test.freedoms > 1:
             text = f"freedom {worst + 1}: {text}, the farthest off"
+        text += "; compensation keeps the lag that it was made with"
         result = Result("lag", gap <= bound, gap, bound, text)
         return self._done(result, lag=lags.tolist(), gain=gains.tolist()), found
 
@@ -167,14 +213,15 @@ class Checks:
         for i, value in enumerate(np.sin(phase)):
             target = np.zeros(self.test.freedoms)
             target[freedom] = self.amplitude * value
-            order = Command(self.guard.last_sequence + 1, target, self.test.duration)
-            measured[i] = self.guard.apply(order).displacement[freedom]
+            reading = self.test.move(self.origin + target, self.test.duration, self._name)
+            measured[i] = reading.displacement[freedom] - self.origin[freedom]
         self._go(np.zeros(self.test.freedoms))
         basis = np.column_stack([np.sin(phase), np.cos(phase), np.ones(phase.size)])[points:]
         a, b, _ = np.linalg.lstsq(basis, measured[points:], rcond=None)[0]
         # A linear ramp between points of a sine lags nothing at the points; delay shows as phase −ωτ.
         return float(-np.arctan2(b, a) * period / (2.0 * np.pi)), float(np.hypot(a, b) / self.amplitude)
 
+    @_named("low level")
     def low_level(
         self, scale: float = 0.15, tracking: float | None = None, energy: float | None = None
     ) -> Result:
@@ -198,17 +245,8 @@ class Checks:
         share = max(gap / limit_u, hsem / limit_e)
         text = f"{outcome.ending} after {outcome.step} steps, tracking {gap:.3g}, energy error {hsem:.2%}"
         if self.guard.state == "ready":
-            self._return()
+            self.test.return_to(self.origin, self.duration, self._name)
         return self._done(Result("low level", bool(ok), share, 1.0, text))
-
-    def _return(self) -> None:
-        """Back to zero displacement by small steps; the specimen is still elastic after a low-level run."""
-        here = self.guard.command_now
-        far = float(np.abs(here).max())
-        bounds = self.guard.bounds
-        longest = 0.5 * float(np.minimum(bounds.step, bounds.velocity * self.duration).min())
-        for share in np.linspace(1.0, 0.0, max(2, int(np.ceil(far / longest)) + 1))[1:]:
-            self.guard.apply(Command(self.guard.last_sequence + 1, here * share, self.duration))
 
     def all(
         self,

@@ -32,6 +32,11 @@ class Solver(Protocol):
     steps: int
     dt: float
 
+    @property
+    def origin(self) -> np.ndarray:
+        """Interface displacement (freedoms,) from which it starts, and where the specimen must stand."""
+        ...
+
     def predict(self) -> np.ndarray:
         """Interface displacement (freedoms,) of the next step."""
         ...
@@ -141,6 +146,11 @@ class MatrixSolver:
                 raise Frame2dError(f"the computed part's laws have no answer at step {self.step}")
             return self._network.force.copy()
         return np.asarray(self.part.restoring(u))  # type: ignore[operator]
+
+    @property
+    def origin(self) -> np.ndarray:
+        """It starts at rest at zero."""
+        return np.zeros(self.freedoms)
 
     def predict(self) -> np.ndarray:
         """Interface displacement of the next step."""

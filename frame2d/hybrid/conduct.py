@@ -20,6 +20,7 @@ from frame2d.hybrid.caution import CAUTION
 from frame2d.hybrid.compensation import Compensator, uncompensated
 from frame2d.hybrid.computed import Solver
 from frame2d.hybrid.guard import Guarded, Tripped
+from frame2d.hybrid.interrupt import WORDS, stops_on_interrupt
 from frame2d.hybrid.journal import Journal, JournalError, Row, rows
 from frame2d.hybrid.limits import Action, Event, Limits, Table
 from frame2d.hybrid.operator import Operator
@@ -27,6 +28,8 @@ from frame2d.hybrid.pace import undisturbed, wait_until
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen, as_specimen
 
 CHECKS = ("zero and sign", "tare", "stiffness", "lag", "low level")
+#: The journal was not spoken of.
+_UNSAID: Any = "unsaid"
 
 
 class NotReady(InputError):
@@ -76,7 +79,9 @@ class HybridTest:
     (freedoms, freedoms), for unloading. `make_compensation()` returns a fresh compensator. `transfer`: stiffness by
     which a measured force is carried from where the rig is to where it should be (initial-stiffness correction,
     Nakashima & Kato 1987, from memory; None: off). `views` are called with a `Progress` after each step. `pace`:
-    seconds between steps of a test against the clock (None: as fast as the specimen answers).
+    seconds between steps of a test against the clock (None: as fast as the specimen answers). A test runs once.
+    `journal`: its file; may be left out for a model that can be repeated, and is left out of any other specimen's test
+    only by saying None. The specimen must stand where the solver starts, within `resume_tolerance` (m or rad).
     """
 
     def __init__(
@@ -85,7 +90,7 @@ class HybridTest:
         specimen: Any,
         limits: Limits,
         operator: Operator,
-        journal: str | Path | None = None,
+        journal: str | Path | None = _UNSAID,
         table: Table | None = None,
         stiffness: np.ndarray | None = None,
         time_scale: float = 1.0,
@@ -99,6 +104,11 @@ class HybridTest:
         force_tolerance: float = 0.02,
     ) -> None:
         self.make_solver, self.operator, self.limits = make_solver, operator, limits
+        if not callable(make_solver):
+            raise InputError(
+                f"make_solver is a {type(make_solver).__name__}; allowed: a function scale → fresh Solver. Likely mistake: "
+                "a solver was handed over instead of what makes it (FrameSolver has `fresh`)"
+            )
         first = make_solver(1.0)
         self.freedoms, self.dt = first.freedoms, first.dt
         self.specimen: Specimen = as_specimen(specimen, first.freedoms)
@@ -111,15 +121,19 @@ class HybridTest:
         self.duration = self.time_scale * first.dt
         self.make_compensation = make_compensation or (lambda: uncompensated(self.freedoms))
         self.transfer = None if transfer is None else np.atleast_2d(np.asarray(transfer, dtype=np.float64))
-        self.views, self.pace = views, None if pace is None else positive("pace", pace)
-        self.journal_path = None if journal is None else Path(journal)
+        if self.transfer is not None and self.transfer.shape != (self.freedoms,) * 2:
+            raise InputError(f"transfer has shape {self.transfer.shape}; allowed: {(self.freedoms,) * 2}")
+        self.views, self.pace = tuple(views), None if pace is None else positive("pace", pace)
+        self.journal_path = self._journal_path(journal, mode)
         self.mode, self.may_lose = mode, may_lose
         self.resume_tolerance = positive("resume tolerance", resume_tolerance)
         self.force_tolerance = positive("force tolerance", force_tolerance)
         self.guard = Guarded(self.specimen, limits, self.table, stiffness, "solver", watch=self._heard)
+        self.guard.moves = lambda command: self._motion("unloading", command, suppress=True)
         self.journal: Journal | None = None
         self.tare = np.zeros(self.freedoms)
         self.step = 0
+        self._started = False
         #: The solver of the run that is under way or over.
         self.solver: Solver = first
         about = [
@@ -132,17 +146,63 @@ class HybridTest:
         self.about = about
         self._passed: set[str] = set()
         operator.tell(CAUTION)
+        operator.tell(WORDS)
+        if self.journal_path is None:
+            operator.tell("No journal: an interrupted test cannot be resumed, and nothing of it is kept.")
 
     # Journal
 
+    def _journal_path(self, journal: str | Path | None, mode: str) -> Path | None:
+        if journal is _UNSAID and not self.specimen.replayable:
+            raise InputError(
+                f"journal is not given, and {type(self.specimen).__name__} cannot be repeated; allowed: a file, or "
+                "journal=None to keep nothing of the test"
+            )
+        if journal is not _UNSAID and journal is not None:
+            return Path(journal)
+        if mode != "durable":
+            raise InputError(f"mode is {mode!r} without a journal; allowed: journal=FILE with it")
+        return None
+
     def open(self) -> None:
-        """Open the journal of a new test (done by the first check or by `run`)."""
+        """Open the journal and look where the specimen stands (done by the first check and by `run`).
+
+        Goes on with the journal of a test that never came to its start. Raises `NotReady` if the specimen is elsewhere
+        than where the solver starts.
+        """
+        if self._started:
+            raise NotReady("this test was run before; allowed: resume it, or make a new test")
+        reading = self.guard.meet()
+        gap = float(np.abs(reading.displacement - self.solver.origin).max())
+        if gap > self.resume_tolerance:
+            raise NotReady(
+                f"the specimen stands at {reading.displacement.tolist()} with force {reading.force.tolist()}, the solver "
+                f"starts at {self.solver.origin.tolist()}; allowed: within {self.resume_tolerance:g}. Zero the channels "
+                "there, or bring it to the start with `approach`"
+            )
         if self.journal is None and self.journal_path is not None:
-            self.journal = Journal(self.journal_path, self.mode, self.may_lose)
-            self.journal.write("test", 0, {
-                "identity": self.identity, "about": self.about, "session": self.guard.session,
-                "specimen": self.specimen.describe(), "operator": self.operator.name,
-            })  # fmt: skip
+            self.journal = self._new_journal(self.journal_path)
+
+    def _new_journal(self, path: Path) -> Journal:
+        known = rows(path) if path.exists() else []
+        unstarted = bool(known) and known[0].kind == "test" and known[0].body["identity"] == self.identity
+        unstarted = unstarted and all(row.kind != "start" for row in known)
+        journal = Journal(path, self.mode, self.may_lose, resume=unstarted)
+        journal.write("test again" if unstarted else "test", 0, {
+            "identity": self.identity, "about": self.about, "session": self.guard.session,
+            "specimen": self.specimen.describe(), "operator": self.operator.name,
+        })  # fmt: skip
+        return journal
+
+    def _motion(self, why: str, command: Command, suppress: bool = False) -> None:
+        """Line of a command that is no step of the test, before it leaves; `start`: the reading before it."""
+        here = self.guard.reading_now
+        body = {
+            "why": why, "sequence": command.sequence, "u": command.displacement.tolist(), "t": command.duration,
+            "start": {"u": here.displacement.tolist(), "f": here.force.tolist()},
+        }  # fmt: skip
+        with contextlib.suppress(*([JournalError] if suppress else [])):
+            self.note("motion", body)
 
     def note(self, kind: str, body: dict[str, Any]) -> None:
         """Write a line into the journal, if there is one."""
@@ -188,27 +248,59 @@ class HybridTest:
     def run(self, override: tuple[str, ...] = ()) -> Outcome:
         """Run the test from its start; `override` names checks that were left out on purpose."""
         self.open()
+        if self.guard.state != "ready":
+            raise NotReady(f"the guard is {self.guard.state}: {self.guard.events[-1]}. Nothing moves")
         self._ready(tuple(override))
-        self.note(
-            "start",
-            {
-                "first": self.guard.last_sequence + 1,
-                "tare": self.tare.tolist(),
-                "session": self.guard.session,
-            },
-        )
+        here, first = self.guard.reading_now, self.guard.last_sequence + 1
+        self.note("start", {
+            "first": first, "tare": self.tare.tolist(), "session": self.guard.session,
+            "u": here.displacement.tolist(), "f": here.force.tolist(),
+        })  # fmt: skip
+        self._started = True
         self.solver = self.make_solver(1.0)
-        return self._steps(self.solver, self.make_compensation(), _Histories(self.solver))
+        self.guard.begin(self.solver.origin, here)
+        return self._safely(self.solver, self.make_compensation(), _Histories(self.solver))
 
     def low_level(self, scale: float) -> Outcome:
-        """Run the whole motion times `scale` without journalling its steps."""
-        kept, self.journal = self.journal, None
+        """Run the whole motion times `scale`; the journal has its commands, but no steps."""
+        solver = self.make_solver(within("scale of the low-level run", scale, 0.0, 0.5, open_low=True))
+        self.guard.begin(solver.origin, self.guard.read())
         try:
-            solver = self.make_solver(within("scale of the low-level run", scale, 0.0, 0.5, open_low=True))
-            return self._steps(solver, self.make_compensation(), _Histories(solver), quiet=True)
+            return self._safely(solver, self.make_compensation(), _Histories(solver), quiet=True)
         finally:
-            self.journal, self.step = kept, 0
+            self.step = 0
             self.guard.target = self.guard.energies = None
+
+    def approach(self, duration: float = 1.0) -> Reading:
+        """Bring the specimen to where the solver starts, in small motions of `duration` s, once the operator confirms.
+
+        For a rig that an interruption of the checks left a little away. Raises `Tripped`, `NotReady`.
+        """
+        guard, here = self.guard, self.guard.meet()
+        if self._started:
+            raise NotReady("this test was run before: its start is over")
+        if not self.operator.confirm(
+            f"The specimen stands at {here.displacement.tolist()} with force {here.force.tolist()}. Move it to "
+            f"{self.solver.origin.tolist()}? {self.table.text(self.limits)}"
+        ):
+            raise NotReady("the operator did not confirm: nothing moves")
+        with stops_on_interrupt(guard.operator_stop):
+            return self.return_to(self.solver.origin, duration, "approach")
+
+    def return_to(self, place: np.ndarray, duration: float, why: str) -> Reading:
+        """Move to `place` in steps of half of what may leave; the reading there."""
+        here, bounds = self.guard.command_now, self.guard.bounds
+        longest = 0.5 * np.minimum(bounds.step, bounds.velocity * duration)
+        count = max(1, int(np.ceil((np.abs(here - place) / longest).max())))
+        for share in np.linspace(0.0, 1.0, count + 1)[1:]:
+            self.move(here + share * (place - here), duration, why)
+        return self.guard.reading_now
+
+    def move(self, displacement: np.ndarray, duration: float, why: str) -> Reading:
+        """One journalled motion that is no step of the test."""
+        command = Command(self.guard.last_sequence + 1, displacement, duration)
+        self._motion(why, command)
+        return self.guard.apply(command)
 
     def resume(self) -> Outcome:
         """Go on with the journalled test after an interruption.
@@ -218,6 +310,13 @@ class HybridTest:
         """
         if self.journal_path is None:
             raise InputError("this test has no journal; allowed: the journal of the interrupted test")
+        if self.guard.state not in ("ready", "held"):
+            raise NotReady(
+                f"the guard is {self.guard.state}: {self.guard.events[-1]}. Inspect, and make a new test"
+            )
+        if self.journal is not None:
+            self.journal.close()
+        self.guard.meet()
         self.journal = Journal(self.journal_path, self.mode, self.may_lose, resume=True)
         try:
             solver, compensation, histories, first = self._recover(self.journal_path)
@@ -225,7 +324,9 @@ class HybridTest:
             self.journal.close()
             self.journal = None
             raise
-        return self._steps(solver, compensation, histories, first=first)
+        self._started = True
+        self.guard.release(True)
+        return self._safely(solver, compensation, histories, first=first)
 
     def _recover(self, path: Path) -> tuple[Solver, Compensator, "_Histories", int]:
         """Everything as it was at the last step of the journal, confirmed by the operator; nothing moves."""
@@ -243,6 +344,9 @@ class HybridTest:
         self._recognise(start, known)
         solver, compensation = self.make_solver(1.0), self.make_compensation()
         self.solver = solver
+        begun = _start_reading(start, self.freedoms)
+        self.guard.adopt(begun.displacement, begun, int(start.body["first"]) - 1)
+        self.guard.begin(solver.origin, begun)
         histories = _Histories(solver)
         self.tare = np.array(start.body["tare"])
         steps = self._repeat(solver, compensation, histories, known, int(start.body["first"]))
@@ -272,6 +376,11 @@ class HybridTest:
         written = max((row.body["sequence"] for row in commands), default=first - 1)
         answered = first - 1 + max((row.step for row in readings), default=0)
         executed = guard.last_sequence
+        if any(row.kind == "motion" and row.number > start.number for row in known):
+            raise NotReady(
+                "the journal says that the specimen was unloaded after its last step: it is not where the test left it. "
+                "Inspect it and make a new test"
+            )
         if not answered <= executed <= written + self.may_lose:
             raise NotReady(
                 f"the specimen executed commands up to {executed}, the journal knows {answered} to {written}: somebody "
@@ -282,6 +391,8 @@ class HybridTest:
             expected: Reading | None = Reading(
                 np.array(readings[-1].body["u"]), np.array(readings[-1].body["f"])
             )
+        elif executed == first - 1:
+            expected = _start_reading(start, self.freedoms)
         else:
             expected = guard.answer(executed)
         if expected is None:
@@ -333,11 +444,42 @@ class HybridTest:
         solver.correct(force)
         histories.add(step, target, command, reading, self.guard.monitor.ratio)
 
+    def _safely(
+        self, solver: Solver, compensation: Compensator, histories: "_Histories", quiet: bool = False,
+        first: int | None = None,
+    ) -> Outcome:  # fmt: skip
+        """`_steps`, in which Ctrl-C is the operator's stop; whatever breaks off leaves the rig held, and a last line."""
+        with stops_on_interrupt(self.guard.operator_stop):
+            try:
+                return self._steps(solver, compensation, histories, quiet, first)
+            except BaseException as error:
+                text = f"{type(error).__name__}: {error}"
+                if self.guard.state == "ready":
+                    with contextlib.suppress(Tripped):
+                        self.guard.trip("solver", text)
+                if not quiet:
+                    with contextlib.suppress(JournalError):
+                        self.note("end", {"ending": self.guard.state, "steps": self.step, "error": text})
+                raise
+
+    def _show(self, progress: Progress) -> None:
+        """A view that fails is dropped: nobody's window ends a test."""
+        for view in self.views:
+            try:
+                view(progress)
+            except Exception as error:
+                self.views = tuple(other for other in self.views if other is not view)
+                text = f"a view failed and is not shown any more: {type(error).__name__}: {error}"
+                self.note("view", {"text": text})
+                with contextlib.suppress(Exception):
+                    self.operator.tell(text)
+
     def _steps(
         self, solver: Solver, compensation: Compensator, histories: "_Histories", quiet: bool = False,
         first: int | None = None,
     ) -> Outcome:  # fmt: skip
-        guard, journal = self.guard, self.journal
+        guard = self.guard
+        journal: Any = _Moves(self) if quiet else self.journal
         self.step = 0 if quiet else self.step
         sequence = guard.last_sequence + 1 if first is None else first + self.step
         clock = time.perf_counter
@@ -380,8 +522,11 @@ class HybridTest:
                         step, solver.steps, left, target, displacement, reading, guard.monitor.ratio, guard.shares,
                         guard.state,
                     )  # fmt: skip
-                    for view in self.views:
-                        view(progress)
+                    self._show(progress)
+        if ending == "completed":
+            with contextlib.suppress(Tripped):
+                guard.heed()
+            ending = ending if guard.state == "ready" else guard.state
         done = self.step
         if not quiet and ending == "unloaded":
             here = guard.read()
@@ -421,6 +566,28 @@ class HybridTest:
                 guard.state = "held"
                 return None
         return None
+
+
+class _Moves:
+    """The journal of a low-level run: its steps are motions, and no steps of the test."""
+
+    def __init__(self, test: HybridTest) -> None:
+        self.test = test
+        self.process = None if test.journal is None else test.journal.process
+        self.waits = 0
+
+    def command(self, step: int, command: Command) -> None:
+        """Line of a command before it leaves."""
+        self.test._motion("low level", command)
+
+    def reading(self, step: int, reading: Reading) -> None:
+        """The next motion's line has it."""
+
+
+def _start_reading(start: Row, freedoms: int) -> Reading:
+    """Reading of the specimen when the test started; older journals began at zero."""
+    zero = [0.0] * freedoms
+    return Reading(np.array(start.body.get("u", zero)), np.array(start.body.get("f", zero)))
 
 
 class _Histories:

@@ -190,6 +190,11 @@ class FrameSolver:
         self._given = start, options or Options()
         self._start(*self._given)
 
+    @property
+    def origin(self) -> np.ndarray:
+        """Interface displacement (freedoms,) from which it starts."""
+        return np.array(self.link.at)
+
     def fresh(self, scale: float = 1.0) -> "FrameSolver":
         """The same computation from its start, with the motion times `scale`; nothing is prepared anew."""
         other = copy(self)

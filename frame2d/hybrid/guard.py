@@ -73,8 +73,8 @@ class Guarded(Specimen):
         self.target: np.ndarray | None = None
         self.shares: dict[str, float] = {}
         self._operator = ""
-        #: Hears of each move of unloading: ``command(step, command)`` before it leaves, ``reading(step, reading)``.
-        self.moves: Any = None
+        #: Hears of each move of unloading before it leaves.
+        self.moves: Callable[[Command], None] | None = None
         self._moved = np.zeros(self.freedoms)
         self.meet()
         self.begin(self._command, self._reading)
@@ -114,6 +114,11 @@ class Guarded(Specimen):
     def command_now(self) -> np.ndarray:
         """The last command that left."""
         return self._command.copy()
+
+    @property
+    def reading_now(self) -> Reading:
+        """The last reading that came back."""
+        return self._reading
 
     def apply(self, command: Command) -> Reading:
         self._ready()
@@ -306,7 +311,7 @@ class Guarded(Specimen):
         target = way.target()
         command = Command(self.last_sequence + 1, target, self.limits.unload_cycle)
         if self.moves is not None:
-            self.moves.command(0, command)
+            self.moves(command)
         try:
             reading = self.inner.apply(command)
             self.last_sequence = command.sequence
@@ -316,8 +321,6 @@ class Guarded(Specimen):
             # Whatever it is, no reading can be trusted after it.
             return f"unloading failed: {error or type(error).__name__}"
         self._reading = reading
-        if self.moves is not None:
-            self.moves.reading(0, reading)
         return doubt
 
     def _stop(self, reason: str, trigger: str = "") -> None:

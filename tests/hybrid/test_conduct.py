@@ -219,8 +219,8 @@ def test_after_a_hold_the_operator_decides(decision, ending, steps, tmp_path):
     assert "event" in kinds and "decision" in kinds and kinds.count("override") == len(CHECKS)
 
 
-class Interrupted(Exception):
-    pass
+class Interrupted(BaseException):
+    """As a program that ends: a view that merely fails is dropped."""
 
 
 def interrupt(at):

@@ -139,8 +139,7 @@ def test_a_guard_made_on_a_loaded_rig_knows_where_it_stands():
         guard.apply(Command(61, np.zeros(1), 10.0))
     again = Guarded(model, LIMITS, None, [[K]])
     before, moves = 0.06, []
-    again.moves = type("Log", (), {"command": lambda _, step, c: moves.append(c.displacement[0]),
-                                   "reading": lambda *_: None})()  # fmt: skip
+    again.moves = lambda command: moves.append(command.displacement[0])
     again.unload()
     assert again.state == "unloaded" and moves
     assert np.abs(np.diff([before, *moves])).max() <= 0.1 * 0.05 * 0.25 * (1.0 + 1e-9)
