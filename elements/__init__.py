@@ -4,8 +4,8 @@
 | --- | --- | --- | --- |
 | BeamColumn | beams, columns, hinged and weakened beams | hinge laws at or inside the ends | all three |
 | Brace | braces, struts, ties, dampers | its axial law | all three |
-| Link | devices and hinges between two nodes at one point | a law per direction | linear |
-| ShearLink | short links in shear | its shear law | linear |
+| Link | devices and hinges between two nodes at one point | a law per direction | none: no length, no drift to act on |
+| ShearLink | short links in shear | its shear law | all three |
 """
 
 from typing import Any

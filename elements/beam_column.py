@@ -13,14 +13,12 @@ from typing import Any
 import numpy as np
 
 from frame2d.elements.beam_kernels import corotational, corotational_arms, p_delta, section_terms
-from frame2d.elements.member import Part, Pieces, Span, described
+from frame2d.elements.member import GEOMETRIES, Part, Pieces, Span, described
 from frame2d.elements.pair_hinge import pair_part
 from frame2d.elements.spring import spring_part
 from frame2d.errors import InputError, known, listed, positive, within
 from frame2d.materials.axial_moment import AxialMomentHinge
 from frame2d.materials.law import Law
-
-GEOMETRIES = ("linear", "p-delta", "corotational")
 
 #: Length below which a beam is a mistake, m.
 SHORTEST = 1e-6

@@ -6,13 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from frame2d.elements.member import Part, Pieces, described
+from frame2d.elements.member import GEOMETRIES, Part, Pieces, described
 from frame2d.elements.spring import spring_part
 from frame2d.errors import InputError, known, within
 from frame2d.kernels import OUT_OF_RANGE, at, call_law, member_kernel
 from frame2d.materials.law import Law
-
-GEOMETRIES = ("linear", "p-delta", "corotational")
 
 
 @member_kernel

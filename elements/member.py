@@ -7,6 +7,9 @@ import numpy as np
 
 from frame2d.kernels import Kernel
 
+#: How exactly a member follows its own motion: not at all, to second order, fully.
+GEOMETRIES = ("linear", "p-delta", "corotational")
+
 
 @dataclass(frozen=True)
 class Part:

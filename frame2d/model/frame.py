@@ -5,10 +5,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from frame2d.elements import Brace, Link, Member
+from frame2d.elements import Brace, Member
 from frame2d.errors import InputError, finite, known, listed, mapped, positive, within
 from frame2d.materials import Elastic
 from frame2d.model.member_loads import course_of, extent
+from frame2d.model.panel_zone import panel_zone
 
 if TYPE_CHECKING:
     from frame2d.model.system import System
@@ -313,21 +314,20 @@ class Frame:
             self.load(top, fy=-within(f"weight on floor {floor!r}", weights[floor], 0.0, math.inf))
             below = top
 
-    def panel_zone(self, name: str, node: str, column_members: Iterable[str], law: Any) -> str:
-        """Split a joint: the named members turn with a second node, tied to `node` in translation, through `law`.
+    def panel_zone(
+        self, name: str, node: str, column_members: Iterable[str], law: Any, width: float = 0.0, depth: float = 0.0,
+        beam_members: Iterable[str] | None = None,
+    ) -> str:  # fmt: skip
+        """Make a joint's panel shear through `law`, moment (N·m) against distortion (rad); returns the device's name.
 
-        Scissors form of a joint panel (Krawinkler 1978, from memory): with rigid offsets of half the depths at the
-        member ends the panel deforms as a parallelogram. `law` is moment (N·m) against panel distortion (rad).
+        With `width` (between the columns' flanges, m) and `depth` (between the beams' flanges) the panel is the
+        parallelogram of `frame2d.model.panel_zone`; the members then end at its edges and need no offsets.
+        `beam_members` are all other beam-columns of the joint if left out. Without a size it is the scissors of a
+        joint of no extent: the columns turn against the beams. Its law is then not the panel's: for a joint of clear
+        shares α = width/span and β = depth/height, moments of the panel over 1 − α − β and stiffness over its square
+        (Charney & Marshall 2006, from memory).
         """
-        place = self._node(node)
-        twin = self.node(f"{node} column", place.x, place.y)
-        for component in ("ux", "uy"):
-            self.tie(component, (node, twin))
-        for label in listed(f"columns of panel zone {name!r}", column_members):
-            old = self.members[known("member", label, self.members)]
-            i, j = (twin if end == node else end for end in (old.i, old.j))
-            self.members[label] = Placed(old.name, i, j, old.member, old.device)
-        return self.link(name, twin, node, Link(rotation=law), device=True)
+        return panel_zone(self, name, node, column_members, law, width, depth, beam_members)
 
     def levels(self) -> list[tuple[str, float]]:
         """Floors from below with their heights (m)."""

@@ -31,8 +31,10 @@ FAMILIES = {
     "exact brace": Brace(Elastic(1e8), geometry="corotational"),
     "link": Link(axial=Elastic(1e8), transverse=SOFT, rotation=Elastic(1e6), angle=0.4),
     "shear link": ShearLink(E, 1e-2, 1e-4, shear=Bilinear(k=1e8, Fy=2e5, b=0.01)),
+    "second-order shear link": ShearLink(E, 1e-2, 1e-4, Bilinear(k=1e8, Fy=2e5, b=0.01), "p-delta"),
+    "exact shear link": ShearLink(E, 1e-2, 1e-4, Bilinear(k=1e8, Fy=2e5, b=0.01), "corotational"),
 }
-EXACT = ("corotational", "corotational with arms", "exact brace")
+EXACT = ("corotational", "corotational with arms", "exact brace", "exact shear link")
 
 
 @compiled
@@ -108,7 +110,7 @@ def test_corotational_members_are_objective(name):
         x, y = ends[2 * node], ends[2 * node + 1]
         c, s = math.cos(turn), math.sin(turn)
         u[3 * node : 3 * node + 3] = c * x - s * y - x, s * x + c * y - y, turn
-    u[6:] = turn
+    u[6:] = [turn if kind == "r" else 0.0 for kind in pieces.inner]
     force, tangent = response(member, u)
     assert np.abs(force).max() < 1e-10 * np.abs(tangent).max()
 
