@@ -60,7 +60,7 @@ TRIGGERS: dict[str, tuple[str, Action, Action, Action]] = {
 
 
 #: Longest stroke that is believed, m or rad: more is another unit.
-LONGEST = 5.0
+LONGEST = 10.0
 
 #: One number for every interface freedom, or a tuple with one for each.
 Each = float | tuple[float, ...]
