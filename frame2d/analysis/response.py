@@ -1,7 +1,6 @@
 """`Response`: labelled histories of an analysis, its energies, its final state, and how it went."""
 
 import json
-import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -18,9 +17,10 @@ from frame2d.engine.plan import (
     NEGATIVE,
     Motion,
 )
-from frame2d.errors import known
+from frame2d.errors import InputError, known
 from frame2d.model.state import State
 from frame2d.model.storeys import storeys
+from frame2d.written import written
 
 if TYPE_CHECKING:
     from frame2d.analysis.along import Along
@@ -64,6 +64,12 @@ class Log(NamedTuple):
         return Log(*(array[:rows] for array in self))
 
 
+def _weighed(table: np.ndarray, row: np.ndarray) -> np.ndarray:
+    """table @ row by the columns that count: a product with all would keep linear-algebra threads spinning for 0.1 s."""
+    columns = np.flatnonzero(row)
+    return np.asarray((table[:, columns] * row[columns]).sum(axis=1))
+
+
 def new_log(system: "System", rows: int) -> Log:
     """Empty log."""
     n, width, parts = system.count, system.gather_all.shape[0] + 1, len(system.parts) + 1
@@ -100,7 +106,9 @@ class Response:
 
     @property
     def factor(self) -> np.ndarray:
-        """Load factor of a push."""
+        """Load factor of a push; `InputError` for other analyses."""
+        if "factor" not in self.extra:
+            raise InputError(f"a {self.kind} has no load factor; allowed: the response of push or cyclic")
         return np.asarray(self.extra["factor"])
 
     @property
@@ -133,13 +141,14 @@ class Response:
     def _pick(
         self, table: np.ndarray, node: str, component: str, supports: np.ndarray | None = None
     ) -> np.ndarray:
-        history = table @ self.system.row(node, component)
+        history = _weighed(table, self.system.row(node, component))
         if supports is not None:
             from frame2d.model.freedoms import node_freedom
 
             freedom = node_freedom(self.system.node_index, node, component)
-            history = history + supports @ np.asarray(self.system.supported[freedom].todense()).ravel()
-        return np.asarray(history)
+            held = np.asarray(self.system.supported[freedom].todense()).ravel()
+            history = history + _weighed(supports, held)
+        return history
 
     def floor(self, name: str) -> np.ndarray:
         """Mean horizontal displacement of a floor."""
@@ -351,6 +360,13 @@ class Response:
                 return ("rad", "N·m") if np.all(kinds == "r") else ("m", "N")
         raise AssertionError(name)
 
+    @classmethod
+    def load(cls, path: Any) -> "Response":
+        """Read what `save` wrote; raises `InputError` where there is no such file."""
+        from frame2d.analysis.storage import load
+
+        return load(path)
+
     def save(self, path: Any) -> None:
         """Write everything to HDF5 (see `frame2d.analysis.storage`)."""
         from frame2d.analysis.storage import save
@@ -361,10 +377,9 @@ class Response:
         """Write a `table` as CSV with a header that bears the units; the file appears whole or not at all."""
         columns = self.table(kind)
         target = Path(path)
-        beside = target.with_name(target.name + ".part")
         header = ",".join(f'"{name}"' if "," in name else name for name in columns)
-        np.savetxt(
-            beside, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="",
-            encoding="utf-8",
-        )  # fmt: skip
-        os.replace(beside, target)
+        with written(target) as beside:
+            np.savetxt(
+                beside, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="",
+                encoding="utf-8",
+            )  # fmt: skip
