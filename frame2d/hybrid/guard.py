@@ -344,6 +344,11 @@ class Guarded(Specimen):
         """The operator's stop, from any thread: acts before the next command leaves, and ends unloading."""
         self._operator = text
 
+    @property
+    def asked_to_stop(self) -> str:
+        """The operator's stop that nothing has acted on yet, or nothing."""
+        return self._operator
+
     def heed(self) -> None:
         """Act on an operator's stop that came after the last command."""
         if self._operator and self.state in ("ready", "held"):
