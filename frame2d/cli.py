@@ -46,6 +46,13 @@ def parser() -> argparse.ArgumentParser:
         "--memory", metavar="FILE", help="journal from which a killed specimen is brought back"
     )
     specimen.add_argument(
+        "--silence",
+        type=float,
+        default=30.0,
+        metavar="SECONDS",
+        help="time without a word from the solver after which the guard acts (default: 30)",
+    )
+    specimen.add_argument(
         "--maker",
         default="frame2d.demo.laboratory:served_rig",
         metavar="MODULE:FUNCTION",
@@ -71,7 +78,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         elif chosen.command == "specimen":
             from frame2d.hybrid.command import run
 
-            return run(chosen.maker, chosen.host, chosen.port, chosen.ready, chosen.memory)
+            return run(chosen.maker, chosen.host, chosen.port, chosen.ready, chosen.memory, chosen.silence)
     except Frame2dError as error:
         print(f"frame2d: {error}", file=sys.stderr)
         return 1

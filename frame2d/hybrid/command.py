@@ -7,11 +7,11 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from frame2d.errors import InputError, within
+from frame2d.errors import InputError, positive, within
 from frame2d.hybrid.caution import CAUTION
 from frame2d.hybrid.limits import Limits, Table
-from frame2d.hybrid.serve import serve
-from frame2d.hybrid.specimen import Specimen
+from frame2d.hybrid.serve import SILENCE, serve
+from frame2d.hybrid.specimen import Refused, Specimen
 from frame2d.hybrid.wire import is_loopback
 
 #: Environment variable that holds the shared secret; a secret on a command line is read by everybody.
@@ -38,11 +38,28 @@ def made_by(where: str) -> tuple[Specimen, Limits, Table]:
     return made
 
 
+def asked(question: str) -> bool:
+    """Whether the person at this terminal types yes; False where there is no terminal."""
+    if not sys.stdin.isatty():
+        return False
+    return input(f"{question}\nType yes to confirm: ").strip().lower() == "yes"
+
+
 def run(
-    maker: str, host: str = "127.0.0.1", port: int = 0, ready: str | None = None, memory: str | None = None
+    maker: str,
+    host: str = "127.0.0.1",
+    port: int = 0,
+    ready: str | None = None,
+    memory: str | None = None,
+    silence: float = SILENCE,
 ) -> int:
-    """Serve what `maker` makes; tells the address on the terminal and, as JSON, in the file `ready`."""
+    """Serve what `maker` makes; tells the address on the terminal and, as JSON, in the file `ready`.
+
+    At a terminal the person there confirms the table first, or nothing is served. `silence`: seconds without a word
+    from the solver that make the guard act.
+    """
     within("port", port, 0, 65535, hint="0 takes any free port")
+    positive("silence", silence)
     secret = os.environ.get(SECRET) or None
     if not is_loopback(host) and secret is None:
         raise InputError(
@@ -50,10 +67,17 @@ def run(
             f"environment variable {SECRET}"
         )
     specimen, limits, table = made_by(maker)
+    print(CAUTION)
+    print(table.text(limits))
+    if sys.stdin.isatty():
+        if not asked("Serve the specimen under these limits and actions?"):
+            raise Refused("the table of limits and actions was not confirmed: nothing is served")
+    else:
+        print(
+            "no terminal: nobody here confirms this table or can end a hold; the solver's operator reads it too"
+        )
 
     def listening(host: str, port: int) -> None:
-        print(CAUTION)
-        print(table.text(limits))
         print(
             f"specimen {specimen.describe()['specimen']} listens on {host}:{port}; end with Ctrl-C",
             flush=True,
@@ -63,13 +87,8 @@ def run(
             beside.write_text(json.dumps({"host": host, "port": port}))
             os.replace(beside, ready)
 
-    def release(question: str) -> bool:
-        if not sys.stdin.isatty():
-            return False
-        return input(f"{question}\nType yes to confirm: ").strip().lower() == "yes"
-
     serve(
-        specimen, limits, table=table, ready=listening, host=host, port=port, secret=secret, release=release,
-        memory=memory, freedoms=specimen.freedoms,
+        specimen, limits, table=table, ready=listening, host=host, port=port, secret=secret,
+        release=asked if sys.stdin.isatty() else None, memory=memory, freedoms=specimen.freedoms, silence=silence,
     )  # fmt: skip
     return 0

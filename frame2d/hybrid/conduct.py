@@ -22,10 +22,12 @@ from frame2d.hybrid.computed import Solver
 from frame2d.hybrid.guard import Guarded, Tripped
 from frame2d.hybrid.interrupt import WORDS, stops_on_interrupt
 from frame2d.hybrid.journal import Journal, JournalError, Row, rows
+from frame2d.hybrid.ladder import Ladder, far_table, kept_alive
 from frame2d.hybrid.limits import Action, Event, Limits, Table
 from frame2d.hybrid.operator import Operator
 from frame2d.hybrid.pace import undisturbed, wait_until
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen, as_specimen
+from frame2d.hybrid.wire import digest
 
 CHECKS = ("zero and sign", "tare", "stiffness", "lag", "low level")
 #: The journal was not spoken of.
@@ -238,10 +240,24 @@ class HybridTest:
             )
         for check in override:
             self.note("override", {"check": check, "operator": self.operator.name})
-        text = self.table.text(self.limits)
-        if not self.operator.confirm(text):
+        text, far = self._tables()
+        if not self._confirmed(text):
             raise NotReady("the operator did not confirm the table of limits and actions: nothing moves")
-        self.note("confirmed", {"table": self.table.digest(self.limits), "operator": self.operator.name})
+        table = {"table": self.table.digest(self.limits), "specimen's table": far and digest(far)}
+        self.note("confirmed", {**table, "operator": self.operator.name})
+
+    def _tables(self) -> tuple[str, str]:
+        """What the operator confirms, both sides' tables, and the specimen's alone (empty without a guard there)."""
+        own, far = self.table.text(self.limits), far_table(self.specimen)
+        return (f"{own}\n\nOn the specimen's side:\n{far}" if far else own), far
+
+    def _confirmed(self, question: str) -> bool:
+        with self.waiting():
+            return self.operator.confirm(question)
+
+    def waiting(self) -> contextlib.AbstractContextManager[None]:
+        """While a person thinks: keeps the specimen's side from taking the silence for a lost solver."""
+        return kept_alive(self.guard, self.operator.tell)
 
     # Running
 
@@ -279,9 +295,9 @@ class HybridTest:
         guard, here = self.guard, self.guard.meet()
         if self._started:
             raise NotReady("this test was run before: its start is over")
-        if not self.operator.confirm(
+        if not self._confirmed(
             f"The specimen stands at {here.displacement.tolist()} with force {here.force.tolist()}. Move it to "
-            f"{self.solver.origin.tolist()}? {self.table.text(self.limits)}"
+            f"{self.solver.origin.tolist()}? {self._tables()[0]}"
         ):
             raise NotReady("the operator did not confirm: nothing moves")
         with stops_on_interrupt(guard.operator_stop):
@@ -353,9 +369,9 @@ class HybridTest:
         reading = self.guard.read()
         question = (
             f"Resume after step {steps} of {solver.steps}. The rig is at {reading.displacement.tolist()} with force "
-            f"{reading.force.tolist()}. The next command moves it. {self.table.text(self.limits)}"
+            f"{reading.force.tolist()}. The next command moves it. {self._tables()[0]}"
         )
-        if not self.operator.confirm(question):
+        if not self._confirmed(question):
             raise NotReady("the operator did not confirm: nothing moves")
         self.note(
             "resumed", {"step": steps, "operator": self.operator.name, "u": reading.displacement.tolist()}
@@ -508,9 +524,11 @@ class HybridTest:
                         break
                     reading = answered
                 except Refused as refusal:
-                    self._heard(Event("link", Action.HOLD, str(refusal), "solver", sequence))
-                    ending = "held"
-                    break
+                    answered = self._tripped(self._refused(refusal, command), command)
+                    if answered is None:
+                        ending = guard.state
+                        break
+                    reading = answered
                 if journal is not None:
                     journal.reading(step, reading)
                 self._finish(solver, compensation, histories, step, target, displacement, reading)
@@ -542,30 +560,52 @@ class HybridTest:
 
     def _tripped(self, trip: Tripped, command: Command) -> Reading | None:
         """Ask the operator after a hold; the reading to go on with, or None at the test's end."""
-        guard = self.guard
+        guard, ladder = self.guard, Ladder(self.guard)
+        ladder.follow(trip, command)
+        declined: set[str] = set()
         while guard.state == "held":
-            decision = self.operator.decide(trip.event)
+            possible = [decision for decision in ladder.possible(trip) if decision not in declined]
+            with self.waiting():
+                decision = self.operator.decide(trip.event, possible)
+            if decision not in possible:
+                self.operator.tell(f"{decision!r} cannot be carried out now; possible: {', '.join(possible)}. It stops.")
+                decision = "stop"
             self.note(
                 "decision",
                 {"decision": decision, "operator": self.operator.name, "trigger": trip.event.trigger},
             )
-            if decision == "unload" and trip.event.side == guard.side:
-                guard.unload(trip.event)
+            if decision == "unload":
+                ladder.unload(trip.event)
                 return None
-            if decision != "continue":
+            if decision == "stop":
                 guard.stop("operator's decision after a hold")
                 return None
-            guard.release(True)
+            if not ladder.release():
+                self.operator.tell("The specimen's side was not released from its hold.")
+                declined.add("continue")
+                continue
             if trip.reading is not None:
                 return trip.reading
             try:
                 return guard.apply(command)
             except Tripped as again:
                 trip = again
-            except Refused:
-                guard.state = "held"
-                return None
+                ladder.follow(trip, command)
+            except Refused as refusal:
+                trip = self._refused(refusal, command)
+            if trip.reading is None:
+                # The same command would only come back again.
+                declined.add("continue")
         return None
+
+    def _refused(self, refusal: Refused, command: Command) -> Tripped:
+        """A command that the specimen's side declined is a hold, which the operator resolves."""
+        event = Event("link", Action.HOLD, str(refusal), "specimen", command.sequence)
+        self.guard.events.append(event)
+        self._heard(event)
+        if self.guard.state == "ready":
+            self.guard.state = "held"
+        return Tripped(event)
 
 
 class _Moves:

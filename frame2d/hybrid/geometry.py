@@ -267,6 +267,11 @@ class Placed(Specimen):
         self.session, self.last_sequence, self.replayable = rig.session, rig.last_sequence, rig.replayable
         self._pose = np.zeros(self.freedoms)
 
+    @property
+    def inner(self) -> Specimen:
+        """What stands behind it."""
+        return self.rig
+
     def apply(self, command: Command) -> Reading:
         strokes = self.geometry.strokes(command.displacement)
         reading = self.rig.apply(command._replace(displacement=strokes))

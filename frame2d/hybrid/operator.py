@@ -1,10 +1,14 @@
 """The person in charge of a test, as the test sees them: told, asked, and obeyed."""
 
 import sys
+from collections.abc import Sequence
 from typing import TextIO
 
 from frame2d.errors import known
 from frame2d.hybrid.limits import Event
+
+#: What an operator may decide after a hold.
+DECISIONS = ("continue", "unload", "stop")
 
 
 class Operator:
@@ -19,25 +23,25 @@ class Operator:
         """Answer a question that must be answered before anything moves."""
         raise NotImplementedError
 
-    def decide(self, event: Event) -> str:
-        """After a hold: 'continue', 'unload' or 'stop'."""
+    def decide(self, event: Event, possible: Sequence[str] = DECISIONS) -> str:
+        """After a hold: one of `possible`, which are those of `DECISIONS` that can be carried out now."""
         raise NotImplementedError
 
 
 class Unattended(Operator):
-    """Nobody: for rehearsals on models only. Confirms if `yes`, and answers every hold with `after_hold`."""
+    """Nobody: for rehearsals on models only. Confirms if `yes`, and answers every hold with `after_hold`, else stop."""
 
     name = "unattended"
 
     def __init__(self, yes: bool = False, after_hold: str = "unload") -> None:
         self.yes = yes
-        self.after_hold = known("answer to a hold", after_hold, ("continue", "unload", "stop"))
+        self.after_hold = known("answer to a hold", after_hold, DECISIONS)
 
     def confirm(self, question: str) -> bool:
         return self.yes
 
-    def decide(self, event: Event) -> str:
-        return self.after_hold
+    def decide(self, event: Event, possible: Sequence[str] = DECISIONS) -> str:
+        return self.after_hold if self.after_hold in possible else "stop"
 
 
 class Console(Operator):
@@ -60,10 +64,10 @@ class Console(Operator):
     def confirm(self, question: str) -> bool:
         return self._ask(f"{question}\nType yes to confirm: ") == "yes"
 
-    def decide(self, event: Event) -> str:
-        self.tell(f"{event.action.name}: {event.trigger}: {event.text}")
+    def decide(self, event: Event, possible: Sequence[str] = DECISIONS) -> str:
+        self.tell(f"{event.action.name} on the {event.side}'s side: {event.trigger}: {event.text}")
         for _ in range(3):
-            answer = self._ask("continue, unload or stop? ")
-            if answer in ("continue", "unload", "stop"):
+            answer = self._ask(f"{' or '.join(possible)}? ")
+            if answer in possible:
                 return answer
         return "stop"

@@ -4,13 +4,27 @@ import contextlib
 import hmac
 import secrets
 import socket
+import threading
+import time
 from typing import Any
 
 from frame2d.errors import positive, within
 from frame2d.hybrid.guard import Tripped
 from frame2d.hybrid.limits import Event
 from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused, Specimen
-from frame2d.hybrid.wire import UNITS, VERSION, Channel, check_address, numbers, proof, reading_of
+from frame2d.hybrid.wire import (
+    UNITS,
+    VERSION,
+    Channel,
+    check_address,
+    command_message,
+    digest,
+    proof,
+    reading_of,
+)
+
+#: Seconds between two questions whether the specimen's side has finished what takes its time.
+POLL = 0.1
 
 
 class Remote(Specimen):
@@ -18,7 +32,8 @@ class Remote(Specimen):
 
     `patience`: seconds that an answer may take beyond the command's own duration. `retries`: how often a broken
     connection is opened again and the same command sent again (the specimen executes it at most once). Raises
-    `Refused` for a wrong secret, version or unit, `LinkLost` when nobody answers.
+    `Refused` for a wrong secret, version or unit, `LinkLost` when nobody answers. Where the specimen's guard holds and a
+    person at the rig can be asked, connecting waits for the answer.
     """
 
     def __init__(
@@ -36,10 +51,17 @@ class Remote(Specimen):
             int(within("retries", retries, 0, 100)),
         )
         self._channel: Channel | None = None
+        self._one_at_a_time = threading.RLock()
         welcome = self._connect()
         super().__init__(int(welcome["freedoms"]))
         self.session, self.last_sequence = str(welcome["session"]), int(welcome["last"])
         self.about: dict[str, Any] = welcome.get("about", {})
+        #: What the specimen's guard does, with its limits, as its own operator reads it.
+        self.table_text = str(welcome["table"])
+        #: Seconds without a word after which the specimen's guard acts.
+        self.silence = float(welcome["silence"])
+        #: Whether somebody at the rig can be asked to end a hold.
+        self.releasable = bool(welcome["release"])
 
     def _connect(self) -> dict[str, Any]:
         try:
@@ -48,10 +70,17 @@ class Remote(Specimen):
             raise LinkLost(f"no specimen at {self.host}:{self.port}: {error}") from None
         channel = Channel(connection, "solver")
         try:
-            return self._greet(channel)
+            welcome = self._greet(channel)
+            if welcome["state"] == "held" and welcome["release"]:
+                channel.send({"do": "release"})
+                while channel.receive(self.patience).get("state") == "asking":
+                    time.sleep(POLL)
+                    channel.send({"do": "state"})
         except BaseException:
             channel.close()
             raise
+        self._channel = channel
+        return welcome
 
     def _greet(self, channel: Channel) -> dict[str, Any]:
         hello = channel.receive(self.patience)
@@ -76,16 +105,20 @@ class Remote(Specimen):
             if not hmac.compare_digest(str(welcome.get("proof")), expected):
                 raise Refused("the specimen does not know the shared secret")
             channel.protect(self.secret, nonces)
-        self._channel = channel
+        if welcome["digest"] != digest(welcome["table"]):
+            raise Refused("the specimen's table of limits and actions is not the one of its digest")
         return welcome
 
     def _ask(self, message: dict[str, Any], timeout: float) -> dict[str, Any]:
+        # While a person decides, another thread tells the specimen's side that the solver is alive.
+        with self._one_at_a_time:
+            return self._asked(message, timeout)
+
+    def _asked(self, message: dict[str, Any], timeout: float) -> dict[str, Any]:
         for attempt in range(self.retries + 1):
             try:
                 if self._channel is None:
-                    welcome = self._connect()
-                    if str(welcome["session"]) != self.session:
-                        raise Refused("the specimen lost its memory: its session is another one")
+                    self._back(self._connect())
                 assert self._channel is not None
                 self._channel.send(message)
                 answer = self._channel.receive(timeout)
@@ -98,20 +131,26 @@ class Remote(Specimen):
             raise Refused(f"the specimen refused: {answer['refused']}")
         return answer
 
+    def _back(self, welcome: dict[str, Any]) -> None:
+        """Connected again: it must be the same specimen under the table that was confirmed."""
+        what = None
+        if str(welcome["session"]) != self.session:
+            what = "lost its memory: its session is another one"
+        elif welcome["table"] != self.table_text:
+            what = "came back with another table of limits and actions than the one that was confirmed"
+        if what is not None:
+            self.close()
+            raise Refused(f"the specimen {what}")
+
     def apply(self, command: Command) -> Reading:
-        message = {
-            "do": "apply",
-            "sequence": int(command.sequence),
-            "u": numbers(command.displacement),
-            "t": float(command.duration),
-        }
-        answer = self._ask(message, command.duration + self.patience)
+        answer = self._ask(command_message(command), command.duration + self.patience)
         reading = reading_of(answer)
+        if reading is not None:
+            self.last_sequence = max(self.last_sequence, int(command.sequence))
         if "tripped" in answer:
             raise Tripped(Event.of(answer["tripped"]), reading)
         if reading is None:
             raise Refused(f"the specimen answered command {command.sequence} without a reading")
-        self.last_sequence = max(self.last_sequence, int(command.sequence))
         return reading
 
     def read(self) -> Reading:
@@ -129,6 +168,25 @@ class Remote(Specimen):
     def stop(self, reason: str) -> None:
         self._ask({"do": "stop", "reason": reason}, self.patience)
 
+    # The ladder of the specimen's side
+
+    @property
+    def state(self) -> str:
+        """State of the specimen's guard: ready, held, asking, unloading, unloaded or stopped."""
+        answer = self._ask({"do": "state"}, self.patience)
+        self.last_sequence = int(answer["last"])
+        return str(answer["state"])
+
+    def unload(self, event: Event | None = None) -> None:
+        """Make the specimen's guard unload by itself; `state` tells when it has finished."""
+        reason = "the solver's operator" if event is None else f"{event.trigger}: {event.text}"
+        self._ask({"do": "unload", "reason": reason}, self.patience)
+
+    def release(self, confirmed: bool = True) -> None:
+        """Have the person at the rig asked whether the hold may end; `state` is 'asking' until there is an answer."""
+        if confirmed:
+            self._ask({"do": "release"}, self.patience)
+
     def close(self) -> None:
         if self._channel is not None:
             with contextlib.suppress(LinkLost, Refused):
@@ -137,4 +195,4 @@ class Remote(Specimen):
             self._channel = None
 
     def describe(self) -> dict[str, Any]:
-        return {"specimen": "Remote", "about": self.about}
+        return {"specimen": "Remote", "about": self.about, "table": digest(self.table_text)}

@@ -12,21 +12,31 @@ from typing import Any
 import numpy as np
 
 from frame2d.errors import Frame2dError, within
-from frame2d.hybrid.guard import Guarded, Tripped
-from frame2d.hybrid.journal import Journal, JournalError, rows
+from frame2d.hybrid.guard import Tripped
 from frame2d.hybrid.limits import Limits, Table
-from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused, as_specimen
-from frame2d.hybrid.wire import UNITS, VERSION, Channel, array, check_address, numbers, proof
+from frame2d.hybrid.served import Remembering, Served
+from frame2d.hybrid.specimen import Command, LinkLost, Refused, as_specimen
+from frame2d.hybrid.wire import (
+    UNITS,
+    VERSION,
+    Channel,
+    answer_message,
+    array,
+    check_address,
+    command_message,
+    digest,
+    proof,
+)
 
-#: Triggers that act before a command leaves: without a reading such a command was not executed.
-_BEFORE = ("command", "stroke", "step", "velocity", "deadline", "operator")
+#: Seconds without a word from the solver that trip the guard.
+SILENCE = 30.0
 
 
 class Server:
     """A specimen behind its guard, waiting on `host`:`port` (0: any free port, then in `port`).
 
     One solver at a time. `silence`: seconds without a word, or a broken connection, that trip the guard. `release`
-    asks the operator at the rig, after a hold, whether a solver that comes back may go on; without it a hold lasts.
+    asks the person at the rig, after a hold, whether a solver may go on; without it a hold lasts.
     `remember` answers are kept. `memory`: a journal of all commands; a replayable specimen (a model) that was killed
     is brought back from it by repeating them, with its session; any other keeps its answers but is refused if a
     command was under way.
@@ -40,7 +50,7 @@ class Server:
         host: str = "127.0.0.1",
         port: int = 0,
         secret: str | None = None,
-        silence: float = 30.0,
+        silence: float = SILENCE,
         release: Callable[[str], bool] | None = None,
         remember: int = 4096,
         memory: str | Path | None = None,
@@ -50,60 +60,22 @@ class Server:
         check_address(host, secret)
         inner = as_specimen(specimen, freedoms)
         own = stiffness if stiffness is not None else getattr(inner, "stiffness", None)
-        self.guard = Guarded(inner, limits, table, own, side="specimen")
-        self.secret, self.release = secret, release
+        self._specimen = Remembering(inner)
+        begun, known = (None, []) if memory is None else self._specimen.recall(Path(memory))
+        self.guard = Served(self._specimen, limits, table, own, side="specimen")
+        self.guard.ask = release
+        self.secret = secret
         self.silence = within("Server.silence", silence, 0.0, 1e6, open_low=True)
         self.remember = int(within("Server.remember", remember, 1, 1e7))
         self._answers: OrderedDict[int, tuple[dict[str, Any], dict[str, Any]]] = OrderedDict()
-        self._journal: Journal | None = None
-        if memory is not None:
-            self._recall(Path(memory))
+        if begun is not None:
+            self.guard.follow(begun, known)
+        for command, reading in known:
+            self._keep(command_message(command), answer_message(reading))
         self._socket = socket.create_server((host, port), reuse_port=False)
         self.host, self.port = self._socket.getsockname()[:2]
         self._busy = threading.Lock()
         self._closed = threading.Event()
-
-    # Memory
-
-    def _recall(self, path: Path) -> None:
-        existed = path.exists()
-        self._journal = Journal(path, resume=existed)
-        if not existed:
-            about = self.guard.inner.describe()
-            self._journal.write("session", 0, {"session": self.guard.session, "about": about})
-            return
-        known, inner = rows(path), self.guard.inner
-        if not known or known[0].kind != "session":
-            raise JournalError(f"{path} is not the memory of a specimen")
-        commands = {row.step: row.body for row in known if row.kind == "command"}
-        readings = {row.step: row.body for row in known if row.kind == "reading"}
-        under_way: set[int] = set()
-        for row in known[1:]:
-            (under_way.add if row.kind == "command" else under_way.discard)(row.step)
-        doubtful = sorted(under_way)
-        if doubtful and not inner.replayable:
-            raise JournalError(
-                f"command {doubtful[-1]} was under way when the specimen's side ended: whether it was executed is not "
-                "known, so this memory cannot be used; start a new session after inspecting the specimen"
-            )
-        inner.session = self.guard.session = known[0].body["session"]
-        for sequence, reading in sorted(readings.items()):
-            body = commands[sequence]
-            command = Command(sequence, np.array(body["u"]), body["t"])
-            then = Reading(np.array(reading["u"]), np.array(reading["f"]))
-            if inner.replayable:
-                again = inner.apply(command)
-                if not (
-                    np.array_equal(again.displacement, then.displacement)
-                    and np.array_equal(again.force, then.force)
-                ):
-                    raise JournalError(
-                        f"repeating command {sequence} gives another reading: this is not the same specimen"
-                    )
-            inner.last_sequence = sequence
-            message = {"do": "apply", "sequence": sequence, "u": body["u"], "t": body["t"]}
-            self._keep(message, {"u": numbers(then.displacement), "f": numbers(then.force)})
-            self.guard.replayed(command, then)
 
     def _keep(self, message: dict[str, Any], answer: dict[str, Any]) -> None:
         self._answers[message["sequence"]] = (message, answer)
@@ -127,8 +99,8 @@ class Server:
         with contextlib.suppress(OSError):
             self._socket.shutdown(socket.SHUT_RDWR)
         self._socket.close()
-        if self._journal is not None:
-            self._journal.close()
+        if self._specimen.journal is not None:
+            self._specimen.journal.close()
 
     def _session(self, connection: socket.socket) -> None:
         channel = Channel(connection, "specimen")
@@ -171,16 +143,18 @@ class Server:
 
     def _welcome(self, channel: Channel) -> None:
         guard, nonces = self.guard, channel.nonces  # type: ignore[attr-defined]
-        if guard.state == "held" and self.release is not None:
-            last = guard.events[-1] if guard.events else None
-            guard.release(bool(self.release(f"A solver is back. The guard holds: {last}. May it go on?")))
+        table = guard.table.text(guard.limits)
         welcome: dict[str, Any] = {
             "welcome": True,
             "freedoms": guard.freedoms,
             "session": guard.session,
             "last": guard.last_sequence,
             "about": guard.inner.describe(),
-            "state": guard.state,
+            "table": table,
+            "digest": digest(table),
+            "silence": self.silence,
+            "release": guard.ask is not None,
+            "state": guard.said_state,
         }
         if self.secret is not None:
             welcome["proof"] = proof(self.secret, "specimen", VERSION, UNITS, nonces)
@@ -212,8 +186,9 @@ class Server:
         if do == "apply":
             return self._apply(message)
         if do == "read":
-            reading = guard.read()
-            return {"u": numbers(reading.displacement), "f": numbers(reading.force)}
+            if guard.state == "unloading":
+                raise Refused("the specimen is unloading by itself; ask for its state")
+            return answer_message(guard.read())
         if do == "answer":
             kept = self._answers.get(int(message["sequence"]))
             return kept[1] if kept else {"unknown": True}
@@ -222,7 +197,15 @@ class Server:
         if do == "stop":
             guard.stop(str(message.get("reason", "")))
             return {"ok": True}
-        raise Refused(f"request {do!r}; allowed: apply, read, answer, alive, stop, bye")
+        if do == "unload":
+            guard.ask_unload(str(message.get("reason", "")))
+        if do == "release":
+            guard.ask_release()
+        if do in ("state", "unload", "release"):
+            return {"state": guard.said_state, "last": guard.last_sequence}
+        raise Refused(
+            f"request {do!r}; allowed: apply, read, answer, alive, state, unload, release, stop, bye"
+        )
 
     def _apply(self, message: dict[str, Any]) -> dict[str, Any]:
         sequence = message["sequence"]
@@ -237,29 +220,17 @@ class Server:
         if sequence != self.guard.last_sequence + 1:
             raise Refused(f"command {sequence} is out of order; allowed: {self.guard.last_sequence + 1}")
         command = Command(sequence, array(message["u"]), float(message["t"]))
-        if self._journal is not None and self.guard.state == "ready":
-            self._journal.command(sequence, command)
         try:
             reading = self.guard.apply(command)
         except Tripped as trip:
             answer = {"tripped": trip.event.plain()}
             if trip.reading is not None:
-                answer |= {"u": numbers(trip.reading.displacement), "f": numbers(trip.reading.force)}
+                answer |= answer_message(trip.reading)
                 self._keep(asked, answer)
-                self._remember(sequence, trip.reading)
-            elif self._journal is not None and trip.event.trigger in _BEFORE:
-                self._journal.write("refused", sequence, trip.event.plain())
             return answer
-        answer = {"u": numbers(reading.displacement), "f": numbers(reading.force)}
+        answer = answer_message(reading)
         self._keep(asked, answer)
-        self._remember(sequence, reading)
         return answer
-
-    def _remember(self, sequence: int, reading: Reading) -> None:
-        if self._journal is not None:
-            self._journal.write(
-                "reading", sequence, {"u": reading.displacement.tolist(), "f": reading.force.tolist()}
-            )
 
 
 def serve(

@@ -88,7 +88,7 @@ class Specimen:
         return None
 
     def alive(self) -> None:
-        """Tell the specimen's side that the solver is still there; called while the test waits."""
+        """Tell the specimen's side that the solver is still there; called while a person decides, from another thread."""
 
     def stop(self, reason: str) -> None:
         """Hand over to the rig's own hardware."""

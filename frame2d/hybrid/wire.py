@@ -1,22 +1,36 @@
-"""The wire between solver and specimen: JSON lines over TCP, version 1.
+"""The wire between solver and specimen: JSON lines over TCP, version 2.
 
 Every message is one JSON object in UTF-8 on one line of at most 1 MiB. Numbers are SI (m, rad, N, N·m, s) in full
 double precision; a number that is not finite travels as "nan", "inf" or "-inf".
 
-1. Specimen → solver: ``{"frame2d": "specimen", "version": 1, "units": "m rad N N*m s", "nonce": HEX, "secret": BOOL}``
-2. Solver → specimen: ``{"frame2d": "solver", "version": 1, "units": …, "nonce": HEX, "proof": HEX}``, where proof =
+1. Specimen → solver: ``{"frame2d": "specimen", "version": 2, "units": "m rad N N*m s", "nonce": HEX, "secret": BOOL}``
+2. Solver → specimen: ``{"frame2d": "solver", "version": 2, "units": …, "nonce": HEX, "proof": HEX}``, where proof =
    HMAC-SHA-256(secret, "solver" version units nonce_specimen nonce_solver), absent without a secret.
 3. Specimen → solver: ``{"welcome": true, "proof": HEX("specimen" …), "freedoms": n, "session": ID, "last": sequence,
-   "about": …}`` or ``{"refused": reason}``.
+   "about": …, "table": TEXT, "digest": …, "silence": seconds, "release": BOOL, "state": STATE}`` or ``{"refused":
+   reason}``. The table is what the specimen's guard does, with its limits, and the digest that of the text; silence is
+   how long the solver may say nothing; release tells whether somebody at the rig can be asked to end a hold.
 
 With a secret each later line is ``{"m": message, "mac": HEX}`` with mac = HMAC(key, direction counter message) and
 key = HMAC(secret, "session" nonces): a line that was changed, left out or repeated is refused.
 
-Requests: ``{"do": "apply", "sequence": n, "u": […], "t": seconds}``, ``{"do": "read"}``, ``{"do": "answer",
-"sequence": n}``, ``{"do": "alive"}``, ``{"do": "stop", "reason": …}``, ``{"do": "bye"}``. Answers: ``{"u": […], "f":
-[…]}``, ``{"ok": true}``, ``{"unknown": true}``, ``{"tripped": event, "u": …, "f": …}``, ``{"refused": reason}``.
-Commands are numbered without gaps; a command that was executed before, sent again unchanged, returns the stored
-answer and moves nothing.
+| request | answer |
+| --- | --- |
+| ``{"do": "apply", "sequence": n, "u": […], "t": seconds}`` | ``{"u": […], "f": […]}`` or ``{"tripped": event, "u": …, "f": …}`` |
+| ``{"do": "read"}`` | ``{"u": […], "f": […]}`` |
+| ``{"do": "answer", "sequence": n}`` | the stored answer, or ``{"unknown": true}`` |
+| ``{"do": "alive"}`` | ``{"ok": true}`` |
+| ``{"do": "state"}`` | ``{"state": STATE, "last": sequence}`` |
+| ``{"do": "unload", "reason": …}`` | the same, at once; the specimen's guard unloads by itself |
+| ``{"do": "release"}`` | the same, at once; the person at the rig is asked whether the hold may end |
+| ``{"do": "stop", "reason": …}`` | ``{"ok": true}``; also while it unloads |
+| ``{"do": "bye"}`` | ``{"ok": true}`` |
+
+Anything may be answered ``{"refused": reason}``. STATE is ready, held, asking (held, and the person at the rig is being
+asked), unloading, unloaded or stopped. Commands are numbered without gaps, those of the specimen's own unloading
+included; a command that was executed before, sent again unchanged, returns the stored answer and moves nothing.
+
+Version 1 had neither state, unload and release nor the specimen's table in the welcome.
 """
 
 import hmac
@@ -30,9 +44,9 @@ from typing import Any
 import numpy as np
 
 from frame2d.errors import InputError
-from frame2d.hybrid.specimen import LinkLost, Reading, Refused
+from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused
 
-VERSION = 1
+VERSION = 2
 UNITS = "m rad N N*m s"
 LONGEST = 1 << 20
 
@@ -58,6 +72,11 @@ def check_address(host: str, secret: str | None) -> None:
         )
 
 
+def digest(text: str) -> str:
+    """Short digest of a table's text, as the journal keeps it."""
+    return sha256(text.encode()).hexdigest()[:16]
+
+
 def numbers(values: Any) -> list[Any]:
     """Floats as JSON can carry them."""
     return [value if math.isfinite(value) else repr(value) for value in map(float, values)]
@@ -69,6 +88,21 @@ def array(values: Any) -> np.ndarray:
         return np.array([float(value) for value in values], dtype=np.float64)
     except (TypeError, ValueError):
         raise Refused(f"the wire carried {values!r} where numbers were due") from None
+
+
+def command_message(command: Command) -> dict[str, Any]:
+    """Request that executes `command`."""
+    return {
+        "do": "apply",
+        "sequence": int(command.sequence),
+        "u": numbers(command.displacement),
+        "t": float(command.duration),
+    }
+
+
+def answer_message(reading: Reading) -> dict[str, Any]:
+    """Answer that carries `reading`."""
+    return {"u": numbers(reading.displacement), "f": numbers(reading.force)}
 
 
 def reading_of(message: dict[str, Any]) -> Reading | None:

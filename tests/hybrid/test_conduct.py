@@ -192,7 +192,7 @@ class Clever(Operator):
     def confirm(self, question):
         return True
 
-    def decide(self, event):
+    def decide(self, event, possible):
         return self.decisions.pop(0)
 
 

@@ -109,7 +109,7 @@ def test_wrong_secrets_are_refused(start):
 
 @pytest.mark.parametrize(
     ("change", "reason"),
-    [({"version": 2}, "version"), ({"units": "mm kN"}, "units"), ({"frame2d": "x"}, "version")],
+    [({"version": VERSION - 1}, "version"), ({"version": VERSION + 1}, "version"), ({"units": "mm kN"}, "units"), ({"frame2d": "x"}, "version")],
 )
 def test_wrong_version_and_units_are_refused(start, change, reason):
     """Another version or unit is refused before anything moves."""
@@ -282,7 +282,7 @@ def test_a_command_that_its_guard_refused_leaves_no_doubt(start, tmp_path):
     again.replayable = False
     server = start(again, memory=tmp_path / "memory.db")
     assert server.guard.last_sequence == 1 and server.guard.session == specimen.session
-    server._journal.command(2, command(2))
+    server._specimen.journal.command(2, command(2))
     server.close()
     with pytest.raises(JournalError, match="under way"):
         start(again, memory=tmp_path / "memory.db")
