@@ -1,6 +1,7 @@
 """`Response`: labelled histories of an analysis, its energies, its final state, and how it went."""
 
 import json
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -17,10 +18,9 @@ from frame2d.engine.plan import (
     NEGATIVE,
     Motion,
 )
-from frame2d.errors import InputError, known
+from frame2d.errors import known
 from frame2d.model.state import State
 from frame2d.model.storeys import storeys
-from frame2d.written import written
 
 if TYPE_CHECKING:
     from frame2d.analysis.along import Along
@@ -106,9 +106,7 @@ class Response:
 
     @property
     def factor(self) -> np.ndarray:
-        """Load factor of a push; `InputError` for other analyses."""
-        if "factor" not in self.extra:
-            raise InputError(f"a {self.kind} has no load factor; allowed: the response of push or cyclic")
+        """Load factor of a push."""
         return np.asarray(self.extra["factor"])
 
     @property
@@ -360,13 +358,6 @@ class Response:
                 return ("rad", "N·m") if np.all(kinds == "r") else ("m", "N")
         raise AssertionError(name)
 
-    @classmethod
-    def load(cls, path: Any) -> "Response":
-        """Read what `save` wrote; raises `InputError` where there is no such file."""
-        from frame2d.analysis.storage import load
-
-        return load(path)
-
     def save(self, path: Any) -> None:
         """Write everything to HDF5 (see `frame2d.analysis.storage`)."""
         from frame2d.analysis.storage import save
@@ -377,9 +368,10 @@ class Response:
         """Write a `table` as CSV with a header that bears the units; the file appears whole or not at all."""
         columns = self.table(kind)
         target = Path(path)
+        beside = target.with_name(target.name + ".part")
         header = ",".join(f'"{name}"' if "," in name else name for name in columns)
-        with written(target) as beside:
-            np.savetxt(
-                beside, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="",
-                encoding="utf-8",
-            )  # fmt: skip
+        np.savetxt(
+            beside, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="",
+            encoding="utf-8",
+        )  # fmt: skip
+        os.replace(beside, target)
