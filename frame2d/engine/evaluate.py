@@ -3,7 +3,7 @@
 import numpy as np
 
 from frame2d.engine.factor import ONE, symmetric_product
-from frame2d.kernels import at, call_member, inlined
+from frame2d.kernels import at, call_member, uncounted
 
 #: Entry of `Room.note`: the weight with which the tangent's unsymmetric share counts.
 TWIST = 42
@@ -11,7 +11,7 @@ TWIST = 42
 __all__ = ["assemble", "evaluate", "gather_forces", "symmetric_product"]
 
 
-@inlined
+@uncounted
 def evaluate(plan, room, q, v, shift, m0, m1, dt, c):
     """Call every part's kernel at displacement `q`, velocity `v`; returns -1, or the part that had no answer."""
     d, w = room.d, room.w
@@ -45,7 +45,7 @@ def evaluate(plan, room, q, v, shift, m0, m1, dt, c):
     return -1
 
 
-@inlined
+@uncounted
 def gathered(plan, fe, i):
     """Force of the parts on the free freedom `i`."""
     s = 0.0
@@ -54,14 +54,14 @@ def gathered(plan, fe, i):
     return s
 
 
-@inlined
+@uncounted
 def gather_forces(plan, fe, out):
     """out += Gᵀ·fe: forces of the parts on the free freedoms."""
     for i in range(np.uint64(out.size)):
         out[i] += gathered(plan, fe, i)
 
 
-@inlined
+@uncounted
 def assemble(plan, room, weight, virgin):
     """Tangent in the factor's pattern: effective constant matrix plus `weight` times the parts (or virgin parts)."""
     values = room.values
@@ -76,7 +76,7 @@ def assemble(plan, room, weight, virgin):
             values[plan.t_place[t]] += weight * plan.t_weight[t] * room.ke[plan.t_entry[t]]
 
 
-@inlined
+@uncounted
 def place_constant(plan, room):
     """The effective constant matrix, just made, in the factor's pattern as well."""
     for place in range(np.uint64(room.constant.size)):

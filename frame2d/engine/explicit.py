@@ -13,16 +13,18 @@ from typing import NamedTuple
 
 import numpy as np
 
+from frame2d.bundle import bundle
 from frame2d.engine.evaluate import gather_forces, place_constant, symmetric_product
 from frame2d.engine.implicit import ALPHA_F, commit
 from frame2d.engine.newton import CONVERGED, equilibrate
 from frame2d.engine.plan import ALGORITHM, DAMPED
-from frame2d.kernels import inlined, inner, uncounted
+from frame2d.kernels import inner, uncounted
 
 #: Values of `Operator.kind`.
 EXPLICIT, SPLITTING, STATE_SPACE = 2, 3, 4
 
 
+@bundle
 class Operator(NamedTuple):
     """What a scheme keeps for one frame and one step length, besides the plan. `carry` and `work` are written."""
 
@@ -59,7 +61,7 @@ def dense_product(matrix, x, y):
         y[i] = s
 
 
-@inlined
+@uncounted
 def predict_massive(plan, held, room, motion, op, p1, dt):
     """Move the freedoms with mass, and prepare the balance of the others in `held`; returns ∂v'/∂u' of these.
 

@@ -7,7 +7,7 @@ columns of a block (`frame2d.engine.ordering`) act together, up to four in one p
 
 import numpy as np
 
-from frame2d.kernels import inlined, uncounted
+from frame2d.kernels import uncounted
 
 #: A pivot below this share of its column's original size is replaced, counted, and mended by refinement.
 TINY = 1e-13
@@ -93,7 +93,7 @@ def solve_factored(pattern, lower, pivot, x):
     solve_back(pattern, lower, pivot, x)
 
 
-@inlined
+@uncounted
 def solve_forward(pattern, lower, x):
     """Overwrite the right-hand side `x` with L⁻¹·x."""
     start, row = pattern.start, pattern.row
@@ -103,7 +103,7 @@ def solve_forward(pattern, lower, x):
             x[row[place]] -= lower[place] * xj
 
 
-@inlined
+@uncounted
 def solve_back(pattern, lower, pivot, x):
     """Overwrite x = L⁻¹·b with the solution."""
     start, row = pattern.start, pattern.row

@@ -24,7 +24,7 @@ from frame2d.engine.plan import (
     STEPS,
     TIME,
 )
-from frame2d.kernels import inlined, inner, uncounted
+from frame2d.kernels import inner, uncounted
 
 #: Entries of the scheme array: the four parameters and 1 for dynamics, 0 for statics.
 ALPHA_M, ALPHA_F, GAMMA, BETA, DYNAMIC = 0, 1, 2, 3, 4
@@ -32,7 +32,7 @@ ALPHA_M, ALPHA_F, GAMMA, BETA, DYNAMIC = 0, 1, 2, 3, 4
 COLLAPSED = 3
 
 
-@inlined
+@uncounted
 def prepare(plan, room, scheme, dt):
     """Effective constant matrix for this step length (kept until the step changes)."""
     if room.note[0] == dt and room.note[1] == scheme[DYNAMIC]:
@@ -50,7 +50,7 @@ def prepare(plan, room, scheme, dt):
     room.note[1] = scheme[DYNAMIC]
 
 
-@inlined
+@uncounted
 def begin(plan, room, motion, p0, p1, dt, scheme):
     """What a step of length `dt` from loads `p0` to `p1` starts with, in the room; returns w and ∂v'/∂u' of the step."""
     n = motion.q.size
@@ -87,7 +87,7 @@ def begin(plan, room, motion, p0, p1, dt, scheme):
     return weight, cv
 
 
-@inlined
+@uncounted
 def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virgin):
     """One step of length `dt` from loads `p0` to `p1`; commits and returns CONVERGED, or leaves `motion` as it was."""
     dynamic = scheme[DYNAMIC] > 0.0
@@ -101,7 +101,7 @@ def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virg
     return CONVERGED
 
 
-@inlined
+@uncounted
 def commit(plan, room, motion, p0, p1, dt, scheme):
     """Accept the trial: new motion, memories, work of every part, energies of the scheme."""
     n = motion.q.size
@@ -159,7 +159,7 @@ def commit(plan, room, motion, p0, p1, dt, scheme):
         motion.m0[i] = motion.m1[i]
 
 
-@inlined
+@uncounted
 def piece_of(room, p0, p1, shift0, shift1, begin, end):
     """Loads and imposed deformations of the parts at the shares `begin` and `end` of a step, to the room."""
     for i in range(p0.size):
@@ -195,7 +195,7 @@ def advance(plan, room, motion, p0, p1, shift0, shift1, dt, scheme, options):
     return CONVERGED
 
 
-@inlined
+@inner
 def after_piece(room, status, done, piece, level):
     """How much of a halved step is done after a `piece` of it, and at which halving it goes on."""
     if status != CONVERGED:
@@ -230,7 +230,7 @@ def shift_at(supports, history, row, out):
                 out[i] += supports[i, k] * s
 
 
-@inlined
+@uncounted
 def begin_step(room, base, patterns, factors, supports, history, row, fresh):
     """Loads and imposed deformations of the step to `row`; those before are the last step's, or `fresh` ones."""
     if fresh:
@@ -245,14 +245,14 @@ def begin_step(room, base, patterns, factors, supports, history, row, fresh):
     shift_at(supports, history, row, room.shift1)
 
 
-@inlined
+@uncounted
 def copy_row(values, to, row):
     """to[row] = values."""
     for i in range(values.size):
         to[row, i] = values[i]
 
 
-@inlined
+@uncounted
 def record(motion, room, log, row, before):
     """Write a row of the log; `before` holds the counts at the last row, and is brought up to date."""
     log_q, log_v, log_a, log_f, log_work, log_stored, log_account, log_counts = log
@@ -271,7 +271,7 @@ def record(motion, room, log, row, before):
     log_counts[row, column] = room.counts[NEGATIVE]
 
 
-@inlined
+@uncounted
 def passed(q, watch, limits):
     """Whether a watched difference of displacements is over its limit."""
     for i in range(watch.shape[0]):

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from frame2d.bundle import bundle
 from frame2d.engine.evaluate import assemble
 from frame2d.engine.explicit import EXPLICIT, balance_massive, follow, predict_massive
 from frame2d.engine.implicit import ALPHA_F, commit
@@ -29,6 +30,7 @@ from frame2d.kernels import inner, uncounted
 PATIENCE = 8
 
 
+@bundle
 class Link(NamedTuple):
     """The interface as compiled code sees it; f interface freedoms, n free freedoms."""
 
@@ -65,23 +67,10 @@ def _target(link, q):
         link.target[k] = s
 
 
-# The engine's inlined functions, each compiled here once.
-
-
 @inner
 def _factor_at_rest(plan, room, weight):
     assemble(plan, room, weight, True)
     factor_tangent(plan, room)
-
-
-@inner
-def _solve(plan, room):
-    solve_tangent(plan, room, room.r, room.dx)
-
-
-@inner
-def _commit(plan, room, motion, p0, p1, dt, scheme):
-    commit(plan, room, motion, p0, p1, dt, scheme)
 
 
 @inner
@@ -106,7 +95,7 @@ def predict(plan, held, room, motion, op, link, p1, dt, scheme, tolerance, most)
     if op.kind == EXPLICIT:
         status = _predict_explicit(plan, held, room, motion, op, p1, dt, tolerance, most)
     else:
-        status = _predict_splitting(plan, room, motion, link.p0, p1, dt, scheme)
+        status = predict_parts(plan, room, motion, link.p0, p1, room.shift, dt, scheme)
     _target(link, room.q)
     return status
 
@@ -124,11 +113,6 @@ def correct(plan, room, motion, op, link, force, p1, dt, scheme):
 
 
 @inner
-def _predict_splitting(plan, room, motion, p0, p1, dt, scheme):
-    return predict_parts(plan, room, motion, p0, p1, room.shift, dt, scheme)
-
-
-@inner
 def _correct_splitting(plan, room, motion, op, link, force, p1, dt, scheme):
     weight = 1.0 - scheme[ALPHA_F]
     f = force.size
@@ -141,7 +125,7 @@ def _correct_splitting(plan, room, motion, op, link, force, p1, dt, scheme):
         _factor_at_rest(plan, room, weight)
         room.note[FACTORED] = dt
     room.counts[ITERATIONS] += 1
-    _solve(plan, room)
+    solve_tangent(plan, room, room.r, room.dx)
     for k in range(f):
         s = 0.0
         for i in range(p1.size):
@@ -151,7 +135,7 @@ def _correct_splitting(plan, room, motion, op, link, force, p1, dt, scheme):
         room.q[i] += room.dx[i]
     correct_parts(plan, room, op)
     _measured(link, force, p1)
-    _commit(plan, room, motion, link.p0, link.p1, dt, scheme)
+    commit(plan, room, motion, link.p0, link.p1, dt, scheme)
 
 
 @inner
@@ -167,7 +151,7 @@ def _settle(held, room, motion, dt, cv, tolerance):
         if norm <= max(tolerance, room.note[ROUNDING]):
             return CONVERGED
         room.counts[ITERATIONS] += 1
-        _solve(held, room)
+        solve_tangent(held, room, room.r, room.dx)
         for i in range(room.q.size):
             room.q[i] += room.dx[i]
         before = norm

@@ -11,7 +11,7 @@ from frame2d.engine.evaluate import assemble, evaluate, gathered, symmetric_prod
 from frame2d.engine.factor import solve_forward
 from frame2d.engine.plan import EVALUATIONS, ITERATIONS, SEARCHES
 from frame2d.engine.solve import end_solve, factor_tangent, pattern_of
-from frame2d.kernels import inlined, inner, uncounted
+from frame2d.kernels import inner, uncounted
 
 CONVERGED, NOT_CONVERGED, NO_ANSWER = 0, 1, 2
 #: Entry of `Room.note`: what rounding leaves of the residual's largest term.
@@ -21,12 +21,6 @@ ROUNDING = 41
 @uncounted
 def residual(plan, room, motion, shift, dt, weight, cv):
     """Residual at `room.q`; returns its scaled norm, or infinity where a part has no answer."""
-    return residual_here(plan, room, motion, shift, dt, weight, cv)
-
-
-@inlined
-def residual_here(plan, room, motion, shift, dt, weight, cv):
-    """As `residual`, inside its caller."""
     n = room.q.size
     for i in range(n):
         room.v[i] = room.vp[i] + cv * (room.q[i] - room.qp[i])
@@ -50,14 +44,14 @@ def residual_here(plan, room, motion, shift, dt, weight, cv):
     return norm
 
 
-@inlined
+@uncounted
 def equilibrate(plan, room, motion, shift, dt, weight, cv, tolerance, most, virgin):
     """Iterate `room.q` to a scaled residual below `tolerance` in at most `most` iterations; returns the outcome."""
     n = room.q.size
     factored = False
     before, s0 = 0.0, 0.0
     for iteration in range(most + 1):
-        norm = residual_here(plan, room, motion, shift, dt, weight, cv)
+        norm = residual(plan, room, motion, shift, dt, weight, cv)
         if iteration > 0 and not norm <= 0.9 * before:
             norm = search(plan, room, motion, shift, dt, weight, cv, s0, norm, before)
         if not np.isfinite(norm):
@@ -110,7 +104,7 @@ def search(plan, room, motion, shift, dt, weight, cv, s0, norm, before):
             eta *= 0.5
         for i in range(n):
             room.q[i] = room.x[i] + eta * room.dx[i]
-        norm = residual_here(plan, room, motion, shift, dt, weight, cv)
+        norm = residual(plan, room, motion, shift, dt, weight, cv)
         room.counts[SEARCHES] += 1
         if not np.isfinite(norm):
             high, bracketed = eta, False

@@ -5,10 +5,12 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy.sparse import coo_matrix
 
+from frame2d.bundle import bundle
 from frame2d.engine.ordering import Pattern
 from frame2d.engine.pivoted import HARD
 
 
+@bundle
 class Twist(NamedTuple):
     """What unsymmetric parts add above the diagonal to the mirror image of the lower triangle; empty for most frames."""
 
@@ -20,6 +22,7 @@ class Twist(NamedTuple):
     weight: np.ndarray
 
 
+@bundle
 class Plan(NamedTuple):
     """A system as arrays: pattern of the matrices, parts with their kernels, constant matrices. Never written."""
 
@@ -80,6 +83,7 @@ class Plan(NamedTuple):
         return Pattern(*self[: len(Pattern._fields)])  # type: ignore[arg-type]
 
 
+@bundle
 class Motion(NamedTuple):
     """What the next step needs. Displacement, velocity, acceleration of the free freedoms, memories, part forces."""
 
@@ -114,6 +118,7 @@ STEPS, ITERATIONS, FACTORISATIONS, EVALUATIONS, HALVINGS, NEGATIVE, REPLACED, RE
 HARD_SOLVER = 44
 
 
+@bundle
 class Room(NamedTuple):
     """Scratch space of one running analysis."""
 

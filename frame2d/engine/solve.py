@@ -14,7 +14,7 @@ from frame2d.engine.evaluate import TWIST
 from frame2d.engine.factor import factorise, solve_back, solve_factored, solve_forward, symmetric_product
 from frame2d.engine.ordering import Pattern
 from frame2d.engine.plan import FACTORISATIONS, FALLBACKS, HARD_SOLVER, NEGATIVE, REFINED, REPLACED
-from frame2d.kernels import ask, at, call_solver, inlined, inner
+from frame2d.kernels import ask, at, call_solver, inner, uncounted
 
 #: Residual of a solve, relative to its right-hand side, that needs no refinement, and that is still accepted after it.
 GOOD, POOR = 1e-9, 1e-6
@@ -22,13 +22,13 @@ GOOD, POOR = 1e-9, 1e-6
 SUSPECT = 40
 
 
-@inlined
+@uncounted
 def pattern_of(plan):
     """Pattern of the factor."""
     return Pattern(plan.start, plan.row, plan.left_start, plan.left_column, plan.left_many, plan.left_place)
 
 
-@inlined
+@uncounted
 def factor_tangent(plan, room, x=None):
     """Factor `room.values`, and take L⁻¹ of `x`; counts factorisations, and reports negative pivots of this tangent."""
     negative, replaced = factorise(pattern_of(plan), room.values, room.lower, room.pivot, room.column, x)
@@ -39,7 +39,7 @@ def factor_tangent(plan, room, x=None):
     return negative
 
 
-@inlined
+@uncounted
 def solve_tangent(plan, room, b, x):
     """x = A⁻¹·b with the factored tangent; falls back to pivoted factors where they are poor."""
     for i in range(b.size):
@@ -48,7 +48,7 @@ def solve_tangent(plan, room, b, x):
     end_solve(plan, room, b, x)
 
 
-@inlined
+@uncounted
 def end_solve(plan, room, b, x):
     """From x = L⁻¹·b to A⁻¹·b, checked and mended where the factor is not above doubt."""
     solve_back(pattern_of(plan), room.lower, room.pivot, x)

@@ -15,13 +15,13 @@ from frame2d.engine.implicit import ALPHA_F, begin, commit
 from frame2d.engine.newton import CONVERGED, NO_ANSWER, residual
 from frame2d.engine.plan import ITERATIONS
 from frame2d.engine.solve import factor_tangent, solve_tangent
-from frame2d.kernels import inlined, inner
+from frame2d.kernels import inner, uncounted
 
 #: Entry of `Room.note`: step length for which the factor in the room holds.
 FACTORED = 43
 
 
-@inlined
+@uncounted
 def predict(plan, room, motion, p0, p1, shift, dt, scheme):
     """Evaluate the parts at ũ; `room.r` is then the load that the correction has to balance."""
     weight, cv = begin(plan, room, motion, p0, p1, dt, scheme)

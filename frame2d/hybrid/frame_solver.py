@@ -22,6 +22,7 @@ from frame2d.analysis.outcome import Outcome as Ending
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish
 from frame2d.analysis.schemes import Matrices
+from frame2d.bundle import bundle, handle
 from frame2d.engine.evaluate import symmetric_product
 from frame2d.engine.explicit import EXPLICIT, SPLITTING
 from frame2d.engine.implicit import copy_row
@@ -29,7 +30,6 @@ from frame2d.engine.measured_step import Link, correct, load_of, predict
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import Plan, lower_columns, new_room
 from frame2d.errors import Frame2dError, InputError, positive, within
-from frame2d.hybrid.box import boxed, opened
 from frame2d.hybrid.chang import Chang
 from frame2d.hybrid.computed import Declared, Energies
 from frame2d.hybrid.kr_alpha import KRAlpha
@@ -39,7 +39,7 @@ from frame2d.hybrid.operator_splitting import OperatorSplitting
 from frame2d.hybrid.part_state import at_rest
 from frame2d.hybrid.scheme import Stepper, check_operator, square
 from frame2d.hybrid.specimen import Reading
-from frame2d.kernels import compiled, uncounted
+from frame2d.kernels import uncounted
 from frame2d.model.state import State
 from frame2d.model.system import System
 from frame2d.substructure import Split
@@ -48,6 +48,7 @@ from frame2d.substructure import Split
 WORK, STRAIN, FIRST = range(3)
 
 
+@bundle
 class Desk(NamedTuple):
     """Everything that a step reads and writes, handed to compiled code in one piece."""
 
@@ -68,21 +69,9 @@ class Desk(NamedTuple):
     measured: np.ndarray
 
 
-@compiled
-def ahead(box, step, dt):  # type: ignore[no-untyped-def]
-    """Target of the step after `step` into `link.target`; returns a status."""
-    return ahead_at(opened(box), step, dt)
-
-
-@compiled
-def behind(box, step, force, dt, keep):  # type: ignore[no-untyped-def]
-    """Commit the step after `step` with the measured `force`; energies, and a row of the log if `keep`."""
-    behind_at(opened(box), step, force, dt, keep)
-
-
 @uncounted
-def ahead_at(desk, step, dt):  # type: ignore[no-untyped-def]
-    """`ahead` for compiled loops, which open the box once: each opening counts every array, beside other threads."""
+def ahead(desk, step, dt):  # type: ignore[no-untyped-def]
+    """Target of the step after `step` into `link.target`; returns a status."""
     load_of(desk.base, desk.influence, desk.ground[step + 1], desk.p1)
     return predict(
         desk.plan, desk.held, desk.room, desk.motion, desk.operator, desk.link, desk.p1, dt, desk.scheme, desk.options[0],
@@ -91,8 +80,8 @@ def ahead_at(desk, step, dt):  # type: ignore[no-untyped-def]
 
 
 @uncounted
-def behind_at(desk, step, force, dt, keep):  # type: ignore[no-untyped-def]
-    """`behind` for the same loops."""
+def behind(desk, step, force, dt, keep):  # type: ignore[no-untyped-def]
+    """Commit the step after `step` with the measured `force`; energies, and a row of the log if `keep`."""
     plan, room, motion, link = desk.plan, desk.room, desk.motion, desk.link
     ground, influence, tally = desk.ground, desk.influence, desk.tally
     correct(plan, room, motion, desk.operator, link, force, desk.p1, dt, desk.scheme)
@@ -345,7 +334,7 @@ class FrameSolver:
         self.measured = np.zeros((self.steps + 1, self.freedoms))
         self.measured[0] = force
         self._ready = False
-        self.desk = boxed(
+        self.desk = handle(
             Desk(
                 self.plan, self.held, self.room, self.motion, self.operator, self.link, self.base, self.influence,
                 self.ground, self.p1, self.array, self.options, self.tally, tuple(self.log), self.measured,
@@ -513,4 +502,4 @@ def interface_rows(system: System, interface: Any) -> np.ndarray:
     return np.ascontiguousarray(rows)
 
 
-__all__ = ["FrameSolver", "ahead", "ahead_at", "behind", "behind_at", "interface_rows"]
+__all__ = ["FrameSolver", "ahead", "behind", "interface_rows"]

@@ -11,16 +11,17 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from frame2d.bundle import bundle
 from frame2d.errors import Frame2dError, InputError
-from frame2d.hybrid.borrow import borrowed, merged
 from frame2d.hybrid.specimen import Command, Reading, Specimen
-from frame2d.kernels import NOT_CONVERGED, OK, at, call_law, compiled
+from frame2d.kernels import NOT_CONVERGED, OK, at, call_law, inner, uncounted
 from frame2d.materials.law import Law
 
 _ITERATIONS = 40
 _TOLERANCE = 1e-11
 
 
+@bundle
 class Arrays(NamedTuple):
     """A network as the compiled code sees it; s springs, n interface and w internal freedoms."""
 
@@ -43,31 +44,7 @@ class Arrays(NamedTuple):
     work: np.ndarray  # (w, w + n + 1)
 
 
-@merged
-def lend(net):  # type: ignore[no-untyped-def]
-    """The same arrays, borrowed."""
-    return Arrays(
-        borrowed(net.addresses),
-        borrowed(net.parameters),
-        borrowed(net.parameters_at),
-        borrowed(net.committed),
-        borrowed(net.trial),
-        borrowed(net.memory_at),
-        borrowed(net.rows),
-        borrowed(net.offset),
-        borrowed(net.linear),
-        borrowed(net.constant),
-        borrowed(net.q),
-        borrowed(net.q_trial),
-        borrowed(net.out),
-        borrowed(net.force),
-        borrowed(net.tangent),
-        borrowed(net.springs),
-        borrowed(net.work),
-    )
-
-
-@merged
+@inner
 def _springs(net, dt):  # type: ignore[no-untyped-def]
     """Answer of every spring at the trial freedoms."""
     total = net.q.size
@@ -96,7 +73,7 @@ def _springs(net, dt):  # type: ignore[no-untyped-def]
     return OK
 
 
-@compiled
+@inner
 def _eliminate(a, rows, columns):  # type: ignore[no-untyped-def]
     """Gauss elimination with row exchange on a (rows, columns) block; the right sides become solutions."""
     for k in range(rows):
@@ -120,7 +97,7 @@ def _eliminate(a, rows, columns):  # type: ignore[no-untyped-def]
     return OK
 
 
-@merged
+@inner
 def respond(net, u, dt):  # type: ignore[no-untyped-def]
     """Trial answer to interface displacement `u`: fills `net.force` and `net.tangent`; nothing is committed."""
     n = net.force.size
@@ -220,7 +197,7 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
     return OK
 
 
-@merged
+@inner
 def commit(net):  # type: ignore[no-untyped-def]
     """Make the trial answer the present state."""
     for j in range(net.q.size):
@@ -229,13 +206,12 @@ def commit(net):  # type: ignore[no-untyped-def]
         net.committed[j] = net.trial[j]
 
 
-@compiled
+@uncounted
 def answer(net, u, dt):  # type: ignore[no-untyped-def]
     """`respond` and, if there is an answer, `commit`; returns a status."""
-    own = lend(net)
-    status = respond(own, u, dt)
+    status = respond(net, u, dt)
     if status == OK:
-        commit(own)
+        commit(net)
     return status
 
 

@@ -11,14 +11,13 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from frame2d.bundle import bundle, handle
 from frame2d.errors import Frame2dError, InputError, known, within
 from frame2d.hybrid.actuator import Actuator, Controller, Sensors, described
-from frame2d.hybrid.borrow import borrowed, merged
-from frame2d.hybrid.box import boxed, opened
 from frame2d.hybrid.geometry import Geometry, pose_at, strokes_at
-from frame2d.hybrid.network import Arrays, Network, _eliminate, commit, lend, respond
+from frame2d.hybrid.network import Arrays, Network, _eliminate, commit, respond
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen
-from frame2d.kernels import OK, compiled
+from frame2d.kernels import OK, compiled, inner
 from frame2d.materials.law import Law
 
 # Columns of the parameter table, one row an actuator.
@@ -45,6 +44,7 @@ RATE, SUBSTEPS, KP, KI, KD, KFF, KDP, CORNER, DELAY, EXTERNAL, U_NOISE, F_NOISE,
 U_DRIFT, F_DRIFT, U_WALK, F_WALK = range(14, 18)
 
 
+@bundle
 class RigArrays(NamedTuple):
     """A rig as the compiled code sees it; m actuators, n interface freedoms."""
 
@@ -67,38 +67,23 @@ class RigArrays(NamedTuple):
     valve: np.ndarray  # (m,)
 
 
-@merged
-def lend_rig(rig):  # type: ignore[no-untyped-def]
-    """The same arrays, borrowed."""
-    return RigArrays(
-        borrowed(rig.parameters),
-        borrowed(rig.control),
-        borrowed(rig.state),
-        borrowed(rig.extremes),
-        borrowed(rig.line),
-        borrowed(rig.cursor),
-        borrowed(rig.start),
-        borrowed(rig.path),
-        borrowed(rig.pose),
-        borrowed(rig.codes),
-        borrowed(rig.pins),
-        borrowed(rig.strokes),
-        borrowed(rig.jacobian),
-        borrowed(rig.work),
-        borrowed(rig.step),
-        borrowed(rig.reached),
-        borrowed(rig.valve),
-    )
+@bundle
+class Bench(NamedTuple):
+    """Rig, specimen and noise, handed to compiled code in one piece."""
+
+    rig: RigArrays
+    net: Arrays
+    rng: np.random.Generator
 
 
-@merged
+@inner
 def _flow(gain, supply, spool, pressure):  # type: ignore[no-untyped-def]
     """Orifice flow; it reverses when the load pressure exceeds the supply."""
     margin = 1.0 - pressure / supply if spool >= 0.0 else 1.0 + pressure / supply
     return gain * spool * (np.sqrt(margin) if margin >= 0.0 else -np.sqrt(-margin))
 
 
-@compiled
+@inner
 def _into_strokes(state, codes, jacobian, work, force, tangent):  # type: ignore[no-untyped-def]
     """Actuator forces f of Jᵀf = r, and the diagonal of their tangent J⁻ᵀ·K·J⁻¹; returns a status."""
     n = codes.size
@@ -124,7 +109,7 @@ def _into_strokes(state, codes, jacobian, work, force, tangent):  # type: ignore
     return status
 
 
-@merged
+@inner
 def _answer(rig, net, dt):  # type: ignore[no-untyped-def]
     """Force of the specimen on every actuator at the present strokes, committed.
 
@@ -172,7 +157,7 @@ def _answer(rig, net, dt):  # type: ignore[no-untyped-def]
     return OK
 
 
-@merged
+@inner
 def plant(rig, net, h):  # type: ignore[no-untyped-def]
     """One plant step of `h` seconds under the valve commands `rig.valve`."""
     state, parameters, extremes = rig.state, rig.parameters, rig.extremes
@@ -250,19 +235,18 @@ def plant(rig, net, h):  # type: ignore[no-untyped-def]
     return OK
 
 
-@compiled
+@inner
 def _rounded(value, step):  # type: ignore[no-untyped-def]
     return step * np.floor(value / step + 0.5) if step > 0.0 else value
 
 
 @compiled
-def advance(owned_rig, owned_net, rng, target, ticks, ramp, smooth, averaged, trace):  # type: ignore[no-untyped-def]
+def advance(rig, net, rng, target, ticks, ramp, smooth, averaged, trace):  # type: ignore[no-untyped-def]
     """Run `ticks` controller steps towards `target`; readings are summed over the last `averaged` of them.
 
     The command moves over the first `ramp` ticks, linearly or as (1 − cos)/2. `trace` (rows, 3m) records delayed
     command, true stroke and load-cell force of every tick if it has rows. Returns a status.
     """
-    rig, net = lend_rig(owned_rig), lend(owned_net)
     c, state, m = rig.control, rig.state, rig.state.shape[0]
     parameters, extremes, line = rig.parameters, rig.extremes, rig.line
     dt = 1.0 / c[RATE]
@@ -348,10 +332,10 @@ def advance(owned_rig, owned_net, rng, target, ticks, ramp, smooth, averaged, tr
 
 
 @compiled
-def move(box, target, ticks, ramp, smooth, averaged, trace, displacement, force):  # type: ignore[no-untyped-def]
-    """`advance` and `read_out` of a boxed rig; returns a status."""
-    rig, net, rng = opened(box)
-    status = advance(rig, net, rng, target, ticks, ramp, smooth, averaged, trace)
+def move(bench, target, ticks, ramp, smooth, averaged, trace, displacement, force):  # type: ignore[no-untyped-def]
+    """`advance` and `read_out` in one call; returns a status."""
+    rig = bench.rig
+    status = advance(rig, bench.net, bench.rng, target, ticks, ramp, smooth, averaged, trace)
     return read_out(rig, averaged, displacement, force) if status == OK else status
 
 
@@ -447,7 +431,7 @@ class Rig(Specimen):
             raise InputError("backlash is modelled for one actuator along its freedom; allowed here: 0")
         self._rig, self._net = self._arrays(), self.network.arrays()
         self._rng = np.random.default_rng(self.seed)
-        self._box = boxed((self._rig, self._net, self._rng))
+        self._bench = handle(Bench(self._rig, self._net, self._rng))
         self._reading = Reading(np.zeros(n), np.zeros(n))
         self._empty = np.zeros((0, 3 * n))
         self.last_trace = self._empty
@@ -520,7 +504,9 @@ class Rig(Specimen):
             self.last_trace = np.zeros((ticks, 3 * self.freedoms))
         smooth = self.motion == "ramp-and-hold"
         displacement, force = np.zeros(self.freedoms), np.zeros(self.freedoms)
-        status = move(self._box, target, ticks, ramp, smooth, averaged, self.last_trace, displacement, force)
+        status = move(
+            self._bench, target, ticks, ramp, smooth, averaged, self.last_trace, displacement, force
+        )
         if status != OK:
             raise Frame2dError(
                 f"the simulated rig has no answer to command {command.sequence}, {target.tolist()}"

@@ -13,14 +13,13 @@ from typing import NamedTuple
 import numpy as np
 
 from frame2d.errors import Frame2dError, InputError, within
-from frame2d.hybrid.box import opened
 from frame2d.hybrid.computed import MatrixSolver
-from frame2d.hybrid.frame_solver import STRAIN, WORK, FrameSolver, ahead_at, behind_at
+from frame2d.hybrid.frame_solver import STRAIN, WORK, FrameSolver, ahead, behind
 from frame2d.hybrid.limits import Limits
 from frame2d.hybrid.rig import Peaks, Rig, advance, read_out
 from frame2d.hybrid.scheme import State
 from frame2d.hybrid.specimen import Reading
-from frame2d.kernels import OK, compiled
+from frame2d.kernels import OK, compiled, inner
 
 #: Triggers of the guard that a virtual test says nothing about: they rest with machines, network and people.
 UNCOVERED = ("deadline", "link", "silence", "operator")
@@ -62,7 +61,7 @@ def loop_of(solver: MatrixSolver) -> Loop:
     )
 
 
-@compiled
+@inner
 def _older(targets):  # type: ignore[no-untyped-def]
     """Make room for a new target before the older ones."""
     for w in range(targets.shape[0] - 1, 0, -1):
@@ -70,7 +69,7 @@ def _older(targets):  # type: ignore[no-untyped-def]
             targets[w, i] = targets[w - 1, i]
 
 
-@compiled
+@inner
 def _compensated(weights, targets, i):  # type: ignore[no-untyped-def]
     """Command of a freedom from its targets."""
     command = 0.0
@@ -79,7 +78,7 @@ def _compensated(weights, targets, i):  # type: ignore[no-untyped-def]
     return command
 
 
-@compiled
+@inner
 def _noted(out, step, targets, command, displacement, force, energy):  # type: ignore[no-untyped-def]
     """Write the step down; false if the loop has run away."""
     out[step, 4, 0] = energy
@@ -142,9 +141,8 @@ def _run(rig, net, rng, T, A, B, P, y, load, weights, ticks, ramp, smooth, avera
 
 
 @compiled
-def _run_frame(rig, net, rng, box, dt, keep, weights, ticks, ramp, smooth, averaged, out):  # type: ignore[no-untyped-def]
+def _run_frame(rig, net, rng, desk, dt, keep, weights, ticks, ramp, smooth, averaged, out):  # type: ignore[no-untyped-def]
     """The same around the frame solver's own step; returns the steps done."""
-    desk = opened(box)
     link, freedoms, steps = desk.link, desk.link.at.size, desk.ground.size - 1
     targets = np.zeros((weights.size, freedoms))
     for w in range(weights.size):
@@ -152,7 +150,7 @@ def _run_frame(rig, net, rng, box, dt, keep, weights, ticks, ramp, smooth, avera
     command, displacement, force = np.zeros(freedoms), np.zeros(freedoms), np.zeros(freedoms)
     trace = np.zeros((0, 3))
     for step in range(steps):
-        if ahead_at(desk, step, dt) != OK:
+        if ahead(desk, step, dt) != OK:
             return step
         _older(targets)
         for i in range(freedoms):
@@ -163,7 +161,7 @@ def _run_frame(rig, net, rng, box, dt, keep, weights, ticks, ramp, smooth, avera
         if read_out(rig, averaged, displacement, force) != OK:
             return step
         energy = abs(desk.tally[WORK]) + desk.tally[STRAIN]
-        behind_at(desk, step, force, dt, keep)
+        behind(desk, step, force, dt, keep)
         if not _noted(out, step, targets, command, displacement, force, energy):
             return step
     return steps
