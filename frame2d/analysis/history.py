@@ -12,7 +12,7 @@ from frame2d.analysis.operators import marcher
 from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish, run_steps
-from frame2d.analysis.schemes import GeneralizedAlpha, Scheme, chung_hulbert
+from frame2d.analysis.schemes import FirstOrderAlpha, GeneralizedAlpha, Scheme, chung_hulbert
 from frame2d.analysis.settle import settle
 from frame2d.engine.implicit import run
 from frame2d.engine.plan import new_room
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from frame2d.model.system import System
 
 
+#: Schemes that iterate to equilibrium at the end of a step; the others may lose their stability.
+ITERATING = (GeneralizedAlpha, FirstOrderAlpha)
 #: Most numbers that one response may hold (16 GB).
 MOST_NUMBERS = 2_000_000_000
 
@@ -220,6 +222,7 @@ def time_history(
         log, watch, start=begin, march=stepper.run if stepper else run,
         standing=standing if np.any(begin.load) else None,
         carried=(stepper.operator.carry, stepper.operator.work) if stepper else (),
+        conditional=not isinstance(method, ITERATING),
     )  # fmt: skip
     if stepper is not None:
         motion = stepper.end(motion)

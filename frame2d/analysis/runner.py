@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from frame2d.analysis.collapse import Stand, storeys
+from frame2d.analysis.instability import AHEAD, CREATED, DOUBTED, Stability, explained
 from frame2d.analysis.interruption import Interruption
 from frame2d.analysis.outcome import AnalysisError, Outcome, describe_failure
 from frame2d.analysis.response import Log, Response
@@ -48,6 +49,9 @@ BLOCK, BLOCK_ENTRIES = 500, 2_000_000
 UNWATCHED = np.zeros((0, 2), dtype=np.int64), np.zeros(0)
 #: Drift ratios at which gravity equilibrium is asked for while a history runs, and at its end.
 SUSPICION, PLUMB = 0.2, 0.02
+#: Status of a scheme that has lost its stability, beside those of the engine.
+UNSTABLE = 4
+LOST_STABILITY = "the scheme lost its stability"
 STOPPED = "stopped by the user"
 LOST = (
     "gravity equilibrium was lost: let go at rest the frame moves on without end, with halved steps as well"
@@ -74,12 +78,14 @@ def run_steps(
     march: Callable[..., tuple[int, int]] = run,
     standing: Callable[["Motion", int], Stand] | None = None,
     carried: tuple[np.ndarray, ...] = (),
+    conditional: bool = False,
 ) -> tuple[int, Outcome, str]:
     """Run all steps; returns how many rows of the log are filled, the outcome, and why it is one.
 
     `drift` gives the user's limits. `standing` tells whether gravity is held from a motion at a row: it is asked where
     a step fails, where a drift passes `SUSPICION` (and each doubling of it) and at an end that is displaced. `carried`
-    is what `march` writes beside motion, room and log.
+    is what `march` writes beside motion, room and log. A `conditional` scheme is watched for its stability, and the run
+    ends as not converged where it is lost (`frame2d.analysis.instability`).
     """
     log.put(0, motion)
     reference = max(reference, system.rounding / options.tolerance)
@@ -88,31 +94,50 @@ def run_steps(
     if drift is None and standing is not None and system.frame.floors:
         watch = system.drift_watch(SUSPICION, mean=False)
     pairs = UNWATCHED if watch is None else watch.pairs(history)
-    kept: list[np.ndarray] = []
+    stability = Stability(system, log, history) if conditional else None
+    afterwards = pairs is None or conditional
 
     def advance(first: int, last: int) -> tuple[int, int]:
+        found = UNWATCHED if afterwards or pairs is None else pairs
         return march(
             plan, room, motion, base, patterns, factors, supports, history, dt, first, last, scheme,
-            options.array(reference), *(pairs or UNWATCHED), log.arrays(),
+            options.array(reference), *found, log.arrays(),
         )  # fmt: skip
+
+    def judged(first: int, last: int) -> tuple[int, int]:
+        """A block whose log is looked at afterwards: for drifts that are no differences of freedoms, for stability.
+
+        It then runs again up to the step at which it ends, from where and with what it began.
+        """
+        kept = [array.copy() for array in (*motion, *room, *carried)]
+        done, status = advance(first, last)
+        end = done
+        over = None if watch is None else watch.first_passed(log.q[first:done], history[first:done])
+        if over is not None:
+            end, status = first + over + 1, COLLAPSED
+        if stability is not None:
+            farther = min(end + AHEAD, steps + 1)
+            if status == COLLAPSED and farther > done:
+                done, _ = advance(done, farther)
+            share = DOUBTED if status == COLLAPSED else CREATED
+            lost = stability.lost(first, done, status != CONVERGED, share)
+            if lost is not None:
+                end, status = lost + 1, UNSTABLE
+        if end < done:
+            for array, old in zip((*motion, *room, *carried), kept, strict=True):
+                array[:] = old
+            advance(first, end)
+        return end, status
 
     row, block = 1, max(1, min(BLOCK, BLOCK_ENTRIES // plan.row.size))
     with Interruption() as interruption, progress(steps, options) as show:
         while row <= steps and not interruption.asked:
             last = min(row + block, steps + 1)
-            if pairs is None:
-                kept = [array.copy() for array in (*motion, *room, *carried)]
-            done, status = advance(row, last)
-            if pairs is None and watch is not None:
-                # Drifts that are no differences of two freedoms are looked at afterwards; the block then runs again up
-                # to the step at which one passed, from where and with what it began.
-                over = watch.first_passed(log.q[row:done], history[row:done])
-                if over is not None:
-                    for array, old in zip((*motion, *room, *carried), kept, strict=True):
-                        array[:] = old
-                    done, status = advance(row, row + over + 1)[0], COLLAPSED
+            done, status = judged(row, last) if afterwards else advance(row, last)
             show(done - row)
             row = done
+            if status == UNSTABLE:
+                return row, Outcome.NOT_CONVERGED, LOST_STABILITY
             if status == COLLAPSED and drift is not None:
                 return row, Outcome.COLLAPSED, "a storey drift ratio passed the limit that was set"
             if status != CONVERGED:
@@ -185,7 +210,9 @@ def finish(
     )
     if outcome is Outcome.NOT_CONVERGED:
         why = describe_failure(system, room, motion, f"in step {done}, after {time[done - 1]:g}")
-        if response.criterion:
+        if response.criterion == LOST_STABILITY:
+            why = explained(str(extra["scheme"]), done - 1, time[done - 1])
+        elif response.criterion:
             why += f". This is no collapse: let go at rest, {response.criterion}"
         raise AnalysisError(why, response)
     return response
