@@ -60,7 +60,9 @@ from frame2d.hybrid import (
 )
 from frame2d.hybrid.actuator import loop_lag
 from frame2d.hybrid.deadline import Timing, empty_loop, paced_run, timing
-from frame2d.hybrid.rehearsal import Rehearsal, rehearsal
+from frame2d.hybrid.rehearsal import Rehearsal
+from frame2d.hybrid.rehearse_split import rehearse_split
+from frame2d.hybrid.scatter import Spreads
 from frame2d.materials import Series
 from frame2d.materials.law import Law
 from frame2d.model.state import State
@@ -351,26 +353,15 @@ def rehearse_demo(
     threads: int = 2,
     reference: Response | None = None,
     laws: Laws = NOMINAL,
+    progress: bool = False,
 ) -> Rehearsal:
     """Monte Carlo of the demo's test on simulated rigs: strength ±20 %, delay 2 to 8 ms, noise 0.5 to 2 times, seeds."""
-    base = demo_solver(record, factor, state, time_scale=time_scale, laws=laws)
-
-    def make(seed: int) -> tuple[FrameSolver, Rig]:
-        draw = np.random.default_rng(seed)
-        rig = demo_rig(
-            draw.uniform(0.8, 1.2),
-            draw.uniform(0.002, 0.008),
-            float(np.exp(draw.uniform(-0.7, 0.7))),
-            seed,
-            state,
-            laws,
-        )
-        return base.fresh(), rig
-
     whole = demo_reference(record, factor, state, laws) if reference is None else reference
-    return rehearsal(
-        make, demo_limits(), range(runs), _roof(whole), _roof, weights=polynomial(2, max(demo_lag(laws), 0.0) / time_scale, DT).weights,
-        threads=threads,
+    return rehearse_split(
+        demo_split(laws), record, demo_rig(state=state, laws=laws), demo_limits(), along=along_brace(),
+        declared=_declared(laws), scheme=SCHEME, state=state or standing(laws), damping=demo_damping(laws), factor=factor,
+        dt=DT, time_scale=time_scale, spreads=Spreads(strength=(0.8, 1.2), delay=(0.002, 0.008), noise=(0.5, 2.0)),
+        runs=runs, reference=whole, watch=_roof, threads=threads, progress=progress,
     )  # fmt: skip
 
 
@@ -390,6 +381,7 @@ def demo_rehearsal(
     folder: str | Path | None = None,
     echo: Callable[[str], None] = lambda text: None,
     laws: Laws = NOMINAL,
+    progress: bool = False,
 ) -> dict[str, Any]:
     """Rehearse one limit state: Monte Carlo here, then the whole test with its checks on a rig in another process.
 
@@ -399,8 +391,8 @@ def demo_rehearsal(
         raise InputError(f"runs of the rehearsal is {runs!r}; allowed: 1 or more")
     reference = demo_reference(record, factor, state, laws)
     many = rehearse_demo(
-        record, factor, runs, state=state, time_scale=time_scale, reference=reference, laws=laws
-    )
+        record, factor, runs, state=state, time_scale=time_scale, reference=reference, laws=laws, progress=progress,
+    )  # fmt: skip
     for line in many.words:
         echo(line)
     with tempfile.TemporaryDirectory() as own:

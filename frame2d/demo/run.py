@@ -95,7 +95,7 @@ def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]
     worst = states[2]
     rehearsed = laboratory.demo_rehearsal(
         worst.record, worst.factor, 4 if quick else 40, paced=0.25 if quick else 2.0, folder=folder / "rehearsal",
-        echo=echo, laws=laws,
+        echo=echo, laws=laws, progress=not quick,
     )  # fmt: skip
     clock.lap("rehearsal")
 

@@ -264,7 +264,7 @@ def rehearsal_block(rehearsed: dict[str, Any]) -> Block:
     facts = [
         fact("Virtual tests", many["runs"], note="strength ±20 %, delay 2 to 8 ms, noise halved to doubled"),
         fact("Roof NRMSE of the range, median", 100.0 * many["nrmse_median"], "%"),
-        fact("Recommended time scale", many["recommended_time_scale"]),
+        fact("Recommended time scale", many["recommended_time_scale"] or "none"),
         fact("Recommended step", 1e3 * many["recommended_step_s"], "ms"),
         fact("Remote test ended", remote["ending"], note="simulated rig in a second process, over loopback"),
         fact("Remote test: roof NRMSE of the range", 100.0 * remote["indices"]["roof_nrmse_of_range"], "%"),
@@ -272,10 +272,13 @@ def rehearsal_block(rehearsed: dict[str, Any]) -> Block:
         fact("Remote test: step time, 99.9 %", 1e3 * remote["step_time_s"]["p999"], "ms"),
         fact("Remote test: missed deadlines", remote["missed_deadlines"]),
     ]
+    if many["least_damping"] is not None:
+        note = "predicted with the worst of the lags"
+        facts.insert(3, fact("Least damping ratio of the loop there", 100.0 * many["least_damping"], "%", note=note))
     shares = [[name, 100.0 * value] for name, value in remote["guard_shares"].items()]
     checks = [[name, c["text"], "within" if c["ok"] else "exceeded"] for name, c in remote["checks"].items()]
     return {
-        "text": ["In words: " + "; ".join(many["words"][-3:]) + "."],
+        "text": ["In words: " + "; ".join(many["words"][len(many["chances"]) + len(many["capacities"]) :]) + "."],
         "facts": facts,
         "tables": [
             table("Chance that a limit is hit, with its 95 % interval (Wilson 1927).",

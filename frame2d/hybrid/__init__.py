@@ -11,12 +11,14 @@
 | frame_solver, part_state | a computed part given by a frame, or by a split; where it begins |
 | frame_specimen, condense | a tested part given by a frame: in this process, and inside the simulated rig |
 | compensation, margin | delay compensation; stability of the loop, predicted |
-| rehearsal, virtual, deadline | virtual tests by the hundred and what they say; whether steps come in time |
+| rehearse_split, scatter, rehearsal, virtual | virtual tests by the hundred, of a split frame in one call, and what they say |
+| time_scale | how fast a test can be run |
+| deadline | whether steps come in time |
 | limits, guard, energy | what may leave and come back, and what happens otherwise |
 | wire, serve | protocol and server |
 | journal | crash-safe log |
 | checks, conduct, operator | before, during, and the person in charge |
-| live, page | views |
+| live, page, run_line | views |
 
 CAUTION. The rig needs hardware interlocks of its own, independent of this program; software limits are the second
 line, never the first. People stay clear of a loaded frame. Results support, and never replace, design to the local
@@ -46,9 +48,11 @@ from frame2d.hybrid.operator import Console, Operator, Unattended
 from frame2d.hybrid.operator_splitting import OperatorSplitting
 from frame2d.hybrid.page import Page
 from frame2d.hybrid.part_state import balanced, part_state
+from frame2d.hybrid.rehearse_split import rehearse_split
 from frame2d.hybrid.remote import Remote
 from frame2d.hybrid.replay import Replay
 from frame2d.hybrid.rig import Rig
+from frame2d.hybrid.scatter import Spreads
 from frame2d.hybrid.serve import Server, serve
 from frame2d.hybrid.specimen import Command, Reading, Specimen, as_specimen
 
@@ -92,6 +96,7 @@ __all__ = [
     "Server",
     "Solver",
     "Specimen",
+    "Spreads",
     "Table",
     "Terminal",
     "Tripped",
@@ -106,6 +111,7 @@ __all__ = [
     "loop_margin",
     "part_state",
     "polynomial",
+    "rehearse_split",
     "serve",
     "uncompensated",
 ]

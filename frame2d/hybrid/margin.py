@@ -38,10 +38,14 @@ class Margin(NamedTuple):
     omega: np.ndarray
     damping: np.ndarray
 
+    @property
+    def least(self) -> float:
+        """Least damping ratio; NaN if nothing oscillates."""
+        return float(self.damping.min()) if self.damping.size else float("nan")
+
     def __str__(self) -> str:
-        worst = self.damping.min() if self.damping.size else float("nan")
         word = "stable" if self.stable else "UNSTABLE"
-        return f"{word}: spectral radius {self.radius:.6f}, least damping ratio {worst:.3%}"
+        return f"{word}: spectral radius {self.radius:.6f}, least damping ratio {self.least:.3%}"
 
 
 def loop_margin(

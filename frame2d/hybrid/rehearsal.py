@@ -1,9 +1,10 @@
-"""Rehearsal of a test in one call: virtual tests with scattered properties, and what they say about the rig.
+"""Rehearsal of a test: virtual tests with scattered properties, and what they say about the rig.
 
 Each run is a whole test on a simulated rig at its controller's rate. Out come the probability that each limit is hit,
 with its confidence interval (E. B. Wilson 1927), the capacities needed, the error against a reference model, and a
-recommended time scale and step. Gates: 80 to 85 % of force, stroke and flow (common practice, no source); a step of at
-most a tenth of the shortest period that matters, 1 to 10 ms (common practice).
+recommended time scale (`frame2d.hybrid.time_scale`, confirmed by trial runs at it) and step. Gates: 80 to 85 % of force,
+stroke and flow (common practice, no source); a step of at most a tenth of the shortest period that matters, 1 to 10 ms
+(common practice). `frame2d.hybrid.rehearse_split` makes the runs of a split frame.
 """
 
 import math
@@ -19,12 +20,20 @@ from frame2d.errors import InputError, within
 from frame2d.hybrid.frame_solver import FrameSolver
 from frame2d.hybrid.limits import Limits
 from frame2d.hybrid.rig import Rig
-from frame2d.hybrid.virtual import Chance, VirtualRun, chances, virtual_test
+from frame2d.hybrid.run_line import RunLine
+from frame2d.hybrid.time_scale import FALLING, GATE, Choice, Stability, recommended_time_scale
+from frame2d.hybrid.virtual import UNCOVERED, Chance, VirtualRun, chances, virtual_test
 
-#: Share of a capacity that a test may use.
-GATE = 0.8
-#: Time scales from which one is recommended: the trade slows tests 1 to 200 times.
-TIME_SCALES = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
+#: Runs that are tried at other time scales: those that asked most of the rig.
+TRIED = 4
+
+
+class Trial(NamedTuple):
+    """One virtual test before it is run; `weights`: fixed delay compensation, newest target first."""
+
+    solver: FrameSolver
+    rig: Rig
+    weights: np.ndarray | None = None
 
 
 class Capacity(NamedTuple):
@@ -51,8 +60,11 @@ class Rehearsal(NamedTuple):
     peak_error: np.ndarray
     time_scale: float
     step: float
-    recommended_time_scale: float
+    #: None if none will do.
+    recommended_time_scale: float | None
     recommended_step: float
+    #: Margin of the loop at the recommended time scale, if it was asked.
+    stability: Stability | None
     words: tuple[str, ...]
 
     def plain(self) -> dict[str, Any]:
@@ -69,60 +81,99 @@ class Rehearsal(NamedTuple):
             "peak_error_median": float(np.median(self.peak_error[finite])) if finite.any() else None,
             "recommended_time_scale": self.recommended_time_scale,
             "recommended_step_s": self.recommended_step,
+            "least_damping": None if self.stability is None else self.stability.margin.least,
+            "not_rehearsed": list(UNCOVERED),
             "words": list(self.words),
         }
 
 
 def rehearsal(
-    make: Callable[[int], tuple[FrameSolver, Rig]],
+    make: Callable[[int, float], Trial],
     limits: Limits,
     seeds: Sequence[int],
+    time_scale: float,
     reference: np.ndarray,
     watch: Callable[[Response], np.ndarray],
     *,
-    weights: np.ndarray | None = None,
+    stability: Callable[[float], Stability] | None = None,
     threads: int = 2,
+    progress: bool = False,
 ) -> Rehearsal:
-    """Virtual tests of ``make(seed) -> (solver, rig)``, in `threads`, compared with `reference` through `watch`.
+    """Virtual tests of ``make(seed, λ)`` at `time_scale`, in `threads`, compared with `reference` through `watch`.
 
     `reference` (steps + 1,) is the watched history of the model that the test should reproduce, at the test's step or a
-    whole fraction of it; `weights`: delay compensation, newest target first. Limits are noted, not enforced, so that
-    every one can be seen.
+    whole fraction of it. ``stability(λ)`` gives the margin of the loop. Limits are noted, not enforced, so that every one
+    can be seen. Once the runs are done, those that asked most of the rig are tried at other time scales until one is
+    found that can be recommended. `progress` shows a line in the terminal.
     """
     if not len(seeds):
         raise InputError("no seeds for the rehearsal; allowed: one or more")
     wanted = np.asarray(reference, dtype=np.float64)
 
-    def one(seed: int) -> tuple[VirtualRun, float, float, Rig, float, float]:
-        solver, rig = make(seed)
-        run = virtual_test(solver, rig, limits, weights)
+    def one(seed: int) -> tuple[VirtualRun, float, float]:
+        trial = make(seed, time_scale)
+        run = virtual_test(trial.solver, trial.rig, limits, trial.weights)
         if not run.completed:
-            return run, np.nan, np.nan, rig, solver.time_scale, solver.dt
-        found = watch(solver.response())
+            return run, np.nan, np.nan
+        found = watch(trial.solver.response())
         every = max(1, (wanted.size - 1) // max(1, found.size - 1))
         x = wanted[::every][: found.size]
         y = found[: x.size]
-        return (
-            run,
-            float(nrmse(x, y, "range").value),
-            float(peak_error(x, y)),
-            rig,
-            solver.time_scale,
-            solver.dt,
-        )
+        return run, float(nrmse(x, y, "range").value), float(peak_error(x, y))
 
-    with ThreadPoolExecutor(int(within("threads", threads, 1, 1024))) as pool:
-        done = list(pool.map(one, seeds))
+    done = []
+    with (
+        ThreadPoolExecutor(int(within("threads", threads, 1, 1024))) as pool,
+        RunLine(len(seeds), shown=progress) as line,
+    ):
+        for entry in pool.map(one, seeds):
+            done.append(entry)
+            line(entry[0])
     runs = [entry[0] for entry in done]
-    rig, time_scale, step = done[0][3], done[0][4], done[0][5]
-    table = capacities(runs, rig, limits)
-    solver = make(int(seeds[0]))[0]
-    better_scale = recommended_time_scale(table, time_scale)
-    better_step = recommended_step(solver)
+    first = make(int(seeds[0]), time_scale)
+    table = capacities(runs, first.rig, limits)
+    each = [capacities([run], first.rig, limits) for run in runs]
+    worst = _worst(seeds, each)
+
+    def share_at(scale: float) -> float:
+        trials = [make(seed, scale) for seed in worst]
+        with ThreadPoolExecutor(threads) as pool:
+            tried = list(pool.map(lambda t: virtual_test(t.solver, t.rig, limits, t.weights), trials))
+        return _falling(tried, first.rig, limits)
+
+    choice = recommended_time_scale(time_scale, _falling(runs, first.rig, limits), share_at, stability)
+    step, better_step = first.solver.dt, recommended_step(first.solver)
     errors, peaks = (np.array([entry[i] for entry in done]) for i in (1, 2))
     counted = chances(runs)
-    words = in_words(counted, table, errors, peaks, time_scale, better_scale, step, better_step)
-    return Rehearsal(runs, counted, table, errors, peaks, time_scale, step, better_scale, better_step, words)
+    words = in_words(counted, table, errors, peaks, choice, step, better_step)
+    return Rehearsal(
+        runs,
+        counted,
+        table,
+        errors,
+        peaks,
+        time_scale,
+        step,
+        choice.time_scale,
+        better_step,
+        choice.stability,
+        words,
+    )
+
+
+def _falling(runs: Sequence[VirtualRun], rig: Rig, limits: Limits) -> float:
+    """Largest used share of what falls with the time scale; infinite if a run broke down."""
+    if not all(run.completed for run in runs):
+        return math.inf
+    table = capacities(runs, rig, limits)
+    return max(table[name].share for name in FALLING)
+
+
+def _worst(seeds: Sequence[int], each: Sequence[dict[str, Capacity]]) -> list[int]:
+    """Seeds of the runs that asked most, of each thing that falls with the time scale and of all together."""
+    shares = np.array([[table[name].share for name in FALLING] for table in each])
+    order = [int(np.argmax(column)) for column in shares.T] + np.argsort(-shares.max(axis=1)).tolist()
+    return [seeds[number] for number in list(dict.fromkeys(order))[:TRIED]]
 
 
 def capacities(runs: Sequence[VirtualRun], rig: Rig, limits: Limits) -> dict[str, Capacity]:
@@ -151,14 +202,10 @@ def capacities(runs: Sequence[VirtualRun], rig: Rig, limits: Limits) -> dict[str
         ),
         "oil flow": capacity(peaks["flow"], flow, "m³/s"),
         "tracking error": capacity(peaks["error"], float(bounds.tracking.min()), "m"),
+        "energy error": capacity(
+            np.array([float(np.abs(run.energy_error).max(initial=0.0)) for run in runs]), limits.energy, "-"
+        ),
     }  # fmt: skip
-
-
-def recommended_time_scale(table: dict[str, Capacity], time_scale: float) -> float:
-    """Fastest of `TIME_SCALES` at which velocity, flow and tracking, which go with 1/λ, stay within the gate."""
-    share = max(table[name].share for name in ("velocity", "oil flow", "tracking error"))
-    needed = time_scale * share / GATE
-    return next((scale for scale in TIME_SCALES if scale >= needed), math.ceil(needed))
 
 
 def recommended_step(solver: FrameSolver, share: float = 0.95) -> float:
@@ -180,8 +227,7 @@ def in_words(
     table: dict[str, Capacity],
     errors: np.ndarray,
     peaks: np.ndarray,
-    time_scale: float,
-    better_scale: float,
+    choice: Choice,
     step: float,
     better_step: float,
 ) -> tuple[str, ...]:
@@ -193,9 +239,10 @@ def in_words(
             f"{what}: {chance.value:.0%} of the runs (95 % interval {chance.low:.0%} to {chance.high:.0%})"
         )
     for name, c in table.items():
+        unit = "" if c.unit == "-" else f" {c.unit}"
         verdict = "within" if c.share <= GATE else "BEYOND"
         lines.append(
-            f"{name}: at most {c.most:.4g} {c.unit} of {c.available:.4g} {c.unit} ({c.share:.0%}, {verdict} the gate of "
+            f"{name}: at most {c.most:.4g}{unit} of {c.available:.4g}{unit} ({c.share:.0%}, {verdict} the gate of "
             f"{GATE:.0%})"
         )
     good = np.isfinite(errors)
@@ -204,9 +251,10 @@ def in_words(
             f"difference from the reference: {np.median(errors[good]):.2%} of the range (most {errors[good].max():.2%}), "
             f"peak {np.median(peaks[good]):+.2%}, device strength scattered"
         )
-    lines.append(f"recommended time scale: {better_scale:g} (rehearsed at {time_scale:g})")
+    lines += choice.words
     lines.append(f"recommended step: at most {better_step * 1e3:g} ms (rehearsed at {step * 1e3:g} ms)")
+    lines.append(f"not rehearsed, for they rest with machines, network and people: {', '.join(UNCOVERED)}")
     return tuple(lines)
 
 
-__all__ = ["Capacity", "Rehearsal", "capacities", "recommended_step", "recommended_time_scale", "rehearsal"]
+__all__ = ["Capacity", "Rehearsal", "Trial", "capacities", "recommended_step", "rehearsal"]

@@ -11,7 +11,6 @@ from frame2d.errors import InputError
 from frame2d.hybrid import CAUTION
 from frame2d.hybrid.command import made_by
 from frame2d.hybrid.deadline import empty_loop, timing
-from frame2d.hybrid.rehearsal import Capacity, recommended_time_scale
 from frame2d.motions.record import Record
 
 
@@ -65,14 +64,6 @@ def test_scattered_strength_scatters_the_force(record):
     strengths = [np.random.default_rng(seed).uniform(0.8, 1.2) for seed in range(4)]
     largest = [float(np.abs(run.force).max()) for run in runs[0].runs]
     assert np.argmax(largest) == np.argmax(strengths) and np.argmin(largest) == np.argmin(strengths)
-
-
-def test_time_scale_is_recommended_from_what_goes_with_speed():
-    """Velocity, flow and tracking error rise with speed: the fastest scale that keeps them within 80 % is recommended."""
-    table = {name: Capacity(0.1, 0.2, 1.0, "") for name in ("velocity", "oil flow", "tracking error")}
-    assert recommended_time_scale(table, 50.0) == 20.0
-    table["oil flow"] = Capacity(0.5, 1.7, 1.0, "")
-    assert recommended_time_scale(table, 50.0) == 200.0
 
 
 def test_missed_steps_are_counted_by_their_end():
