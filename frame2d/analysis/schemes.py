@@ -12,7 +12,9 @@ Where a step fails (a part without an answer, no equilibrium), every scheme halv
 `Options.deepest_halving`, and grows it back; explicit schemes have the matrices of the shorter steps made for that.
 Central difference is refused above its stability limit before it starts; Chang, KR-alpha and operator splitting have none
 as long as no tangent exceeds the stiffness their operator was built with (the virgin frame, or a law's largest where that
-is more). A test that is paced by a rig cannot follow a shorter step: `frame2d.hybrid` steps at one length.
+is more). Where one does, the motion that grows from step to step is seen by the energy that it creates, and the run ends
+as not converged, never as collapsed (`frame2d.analysis.instability`). A test that is paced by a rig cannot follow a
+shorter step: `frame2d.hybrid` steps at one length.
 
 Sources: Newmark 1959; Hilber, Hughes & Taylor 1977; Wood, Bossak & Zienkiewicz 1980; Chung & Hulbert 1993; Nakashima,
 Kato & Takaoka 1990; Combescure & Pegon 1997; Jansen, Whiting & Hulbert 2000; Chang 2002; Kolay & Ricles 2014. The
