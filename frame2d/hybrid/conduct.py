@@ -1,14 +1,9 @@
-"""Conduct a hybrid test: predict, journal, command, measure, correct; step by step, and again after an interruption.
-
-A test resumes by repeating its computation from the start with the journal's readings in place of the specimen:
-every command must come out as it was journalled, bit for bit, before anything moves again.
-"""
+"""Conduct a hybrid test: predict, journal, command, measure, correct; step by step, and again after an interruption."""
 
 import contextlib
 import json
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -21,57 +16,19 @@ from frame2d.hybrid.compensation import Compensator, uncompensated
 from frame2d.hybrid.computed import Solver
 from frame2d.hybrid.guard import Guarded, Tripped
 from frame2d.hybrid.interrupt import WORDS, stops_on_interrupt
-from frame2d.hybrid.journal import Journal, JournalError, Row, rows
+from frame2d.hybrid.journal import Journal, JournalError, rows
 from frame2d.hybrid.ladder import Ladder, far_table, kept_alive
 from frame2d.hybrid.limits import Action, Event, Limits, Table
 from frame2d.hybrid.operator import Operator
+from frame2d.hybrid.outcome import Histories, NotReady, Outcome, Progress
 from frame2d.hybrid.pace import undisturbed, wait_until
+from frame2d.hybrid.resume import recover
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen, as_specimen
 from frame2d.hybrid.wire import digest
 
 CHECKS = ("zero and sign", "tare", "stiffness", "lag", "low level")
 #: The journal was not spoken of.
 _UNSAID: Any = "unsaid"
-
-
-class NotReady(InputError):
-    """A test that may not start: something was not confirmed or checked."""
-
-
-@dataclass
-class Progress:
-    """What a view shows after each step; arrays (freedoms,)."""
-
-    step: int
-    steps: int
-    seconds_left: float
-    target: np.ndarray
-    command: np.ndarray
-    reading: Reading
-    hsem: float
-    shares: dict[str, float]
-    state: str
-
-
-@dataclass
-class Outcome:
-    """How a test went; histories (steps done, freedoms)."""
-
-    #: 'completed', 'held', 'unloaded' or 'stopped'.
-    ending: str
-    step: int
-    target: np.ndarray
-    command: np.ndarray
-    displacement: np.ndarray
-    force: np.ndarray
-    #: Energy error of each step (HSEM).
-    energy_error: np.ndarray
-    #: Seconds from the start of a step to its end, and behind schedule if the test is paced.
-    step_time: np.ndarray
-    lateness: np.ndarray
-    events: list[Event] = field(default_factory=list)
-    #: Times that the journal made a step wait.
-    journal_waits: int = 0
 
 
 class HybridTest:
@@ -240,18 +197,18 @@ class HybridTest:
             )
         for check in override:
             self.note("override", {"check": check, "operator": self.operator.name})
-        text, far = self._tables()
-        if not self._confirmed(text):
+        text, far = self.tables()
+        if not self.confirmed(text):
             raise NotReady("the operator did not confirm the table of limits and actions: nothing moves")
         table = {"table": self.table.digest(self.limits), "specimen's table": far and digest(far)}
         self.note("confirmed", {**table, "operator": self.operator.name})
 
-    def _tables(self) -> tuple[str, str]:
+    def tables(self) -> tuple[str, str]:
         """What the operator confirms, both sides' tables, and the specimen's alone (empty without a guard there)."""
         own, far = self.table.text(self.limits), far_table(self.specimen)
         return (f"{own}\n\nOn the specimen's side:\n{far}" if far else own), far
 
-    def _confirmed(self, question: str) -> bool:
+    def confirmed(self, question: str) -> bool:
         with self.waiting():
             return self.operator.confirm(question)
 
@@ -275,14 +232,14 @@ class HybridTest:
         self._started = True
         self.solver = self.make_solver(1.0)
         self.guard.begin(self.solver.origin, here)
-        return self._safely(self.solver, self.make_compensation(), _Histories(self.solver))
+        return self._safely(self.solver, self.make_compensation(), Histories(self.solver))
 
     def low_level(self, scale: float) -> Outcome:
         """Run the whole motion times `scale`; the journal has its commands, but no steps."""
         solver = self.make_solver(within("scale of the low-level run", scale, 0.0, 0.5, open_low=True))
         self.guard.begin(solver.origin, self.guard.read())
         try:
-            return self._safely(solver, self.make_compensation(), _Histories(solver), quiet=True)
+            return self._safely(solver, self.make_compensation(), Histories(solver), quiet=True)
         finally:
             self.step = 0
             self.guard.target = self.guard.energies = None
@@ -295,9 +252,9 @@ class HybridTest:
         guard, here = self.guard, self.guard.meet()
         if self._started:
             raise NotReady("this test was run before: its start is over")
-        if not self._confirmed(
+        if not self.confirmed(
             f"The specimen stands at {here.displacement.tolist()} with force {here.force.tolist()}. Move it to "
-            f"{self.solver.origin.tolist()}? {self._tables()[0]}"
+            f"{self.solver.origin.tolist()}? {self.tables()[0]}"
         ):
             raise NotReady("the operator did not confirm: nothing moves")
         with stops_on_interrupt(guard.operator_stop):
@@ -335,7 +292,7 @@ class HybridTest:
         self.guard.meet()
         self.journal = Journal(self.journal_path, self.mode, self.may_lose, resume=True)
         try:
-            solver, compensation, histories, first = self._recover(self.journal_path)
+            solver, compensation, histories, first = recover(self, self.journal_path)
         except BaseException:
             self.journal.close()
             self.journal = None
@@ -344,113 +301,8 @@ class HybridTest:
         self.guard.release(True)
         return self._safely(solver, compensation, histories, first=first)
 
-    def _recover(self, path: Path) -> tuple[Solver, Compensator, "_Histories", int]:
-        """Everything as it was at the last step of the journal, confirmed by the operator; nothing moves."""
-        known = rows(path)
-        test = next((row for row in known if row.kind == "test"), None)
-        start = next((row for row in reversed(known) if row.kind == "start"), None)
-        if test is None or start is None:
-            raise JournalError("the journal has no started test: run it from the start")
-        if test.body["identity"] != self.identity:
-            raise JournalError(
-                "the journal belongs to another test: model, record, scheme or time scale differ"
-            )
-        if any(row.kind == "end" and row.body["ending"] == "completed" for row in known):
-            raise JournalError("the journalled test was completed")
-        self._recognise(start, known)
-        solver, compensation = self.make_solver(1.0), self.make_compensation()
-        self.solver = solver
-        begun = _start_reading(start, self.freedoms)
-        self.guard.adopt(begun.displacement, begun, int(start.body["first"]) - 1)
-        self.guard.begin(solver.origin, begun)
-        histories = _Histories(solver)
-        self.tare = np.array(start.body["tare"])
-        steps = self._repeat(solver, compensation, histories, known, int(start.body["first"]))
-        reading = self.guard.read()
-        question = (
-            f"Resume after step {steps} of {solver.steps}. The rig is at {reading.displacement.tolist()} with force "
-            f"{reading.force.tolist()}. The next command moves it. {self._tables()[0]}"
-        )
-        if not self._confirmed(question):
-            raise NotReady("the operator did not confirm: nothing moves")
-        self.note(
-            "resumed", {"step": steps, "operator": self.operator.name, "u": reading.displacement.tolist()}
-        )
-        return solver, compensation, histories, int(start.body["first"])
-
-    def _recognise(self, start: Row, known: list[Row]) -> None:
-        """Compare the specimen's memory and position with the journal."""
-        guard = self.guard
-        if start.body["session"] != guard.session:
-            raise NotReady(
-                "the specimen lost its memory (its session is another one): its state cannot be the journal's. "
-                "Inspect it and start a new test"
-            )
-        commands = [row for row in known if row.kind == "command"]
-        readings = [row for row in known if row.kind == "reading"]
-        first = int(start.body["first"])
-        written = max((row.body["sequence"] for row in commands), default=first - 1)
-        answered = first - 1 + max((row.step for row in readings), default=0)
-        executed = guard.last_sequence
-        if any(row.kind == "motion" and row.number > start.number for row in known):
-            raise NotReady(
-                "the journal says that the specimen was unloaded after its last step: it is not where the test left it. "
-                "Inspect it and make a new test"
-            )
-        if not answered <= executed <= written + self.may_lose:
-            raise NotReady(
-                f"the specimen executed commands up to {executed}, the journal knows {answered} to {written}: somebody "
-                "else moved it, or the journal lost more than was allowed"
-            )
-        now = guard.read()
-        if executed == answered and readings:
-            expected: Reading | None = Reading(
-                np.array(readings[-1].body["u"]), np.array(readings[-1].body["f"])
-            )
-        elif executed == first - 1:
-            expected = _start_reading(start, self.freedoms)
-        else:
-            expected = guard.answer(executed)
-        if expected is None:
-            if executed > answered:
-                raise NotReady(
-                    f"the specimen does not know its answer to command {executed}: its state is uncertain"
-                )
-            return
-        gap_u = float(np.abs(now.displacement - expected.displacement).max())
-        gap_f = float((np.abs(now.force - expected.force) / guard.bounds.force).max())
-        if not gap_u <= self.resume_tolerance or not gap_f <= self.force_tolerance:
-            raise NotReady(
-                f"the rig is {gap_u:.3g} (allowed {self.resume_tolerance:g}) and {gap_f:.2%} of the force limit (allowed "
-                f"{self.force_tolerance:.0%}) "
-                "away from where the journal left it: it crept, relaxed or was moved"
-            )
-
-    def _repeat(
-        self, solver: Solver, compensation: Compensator, histories: "_Histories", known: list[Row], first: int
-    ) -> int:
-        """Repeat the journalled steps without moving; return how many."""
-        commands = {row.step: row.body for row in known if row.kind == "command"}
-        readings = {row.step: row.body for row in known if row.kind == "reading"}
-        step = 0
-        while step + 1 in readings:
-            step += 1
-            target = solver.predict()
-            command = compensation.command(target)
-            if command.tolist() != commands[step]["u"]:
-                raise JournalError(
-                    f"step {step} computes the command {command.tolist()}, the journal has {commands[step]['u']}: "
-                    "another machine, version or input; the test cannot be resumed on this computation"
-                )
-            reading = Reading(np.array(readings[step]["u"]), np.array(readings[step]["f"]))
-            self.guard.energies, self.guard.target = solver.energies(), target
-            self.guard.replayed(Command(first + step - 1, command, self.duration), reading)
-            self._finish(solver, compensation, histories, step, target, command, reading)
-        self.step = step
-        return step
-
-    def _finish(
-        self, solver: Solver, compensation: Compensator, histories: "_Histories", step: int, target: np.ndarray,
+    def finish(
+        self, solver: Solver, compensation: Compensator, histories: Histories, step: int, target: np.ndarray,
         command: np.ndarray, reading: Reading,
     ) -> None:  # fmt: skip
         compensation.measured(reading.displacement)
@@ -461,7 +313,7 @@ class HybridTest:
         histories.add(step, target, command, reading, self.guard.monitor.ratio)
 
     def _safely(
-        self, solver: Solver, compensation: Compensator, histories: "_Histories", quiet: bool = False,
+        self, solver: Solver, compensation: Compensator, histories: Histories, quiet: bool = False,
         first: int | None = None,
     ) -> Outcome:  # fmt: skip
         """`_steps`, in which Ctrl-C is the operator's stop; whatever breaks off leaves the rig held, and a last line."""
@@ -491,7 +343,7 @@ class HybridTest:
                     self.operator.tell(text)
 
     def _steps(
-        self, solver: Solver, compensation: Compensator, histories: "_Histories", quiet: bool = False,
+        self, solver: Solver, compensation: Compensator, histories: Histories, quiet: bool = False,
         first: int | None = None,
     ) -> Outcome:  # fmt: skip
         guard = self.guard
@@ -531,7 +383,7 @@ class HybridTest:
                     reading = answered
                 if journal is not None:
                     journal.reading(step, reading)
-                self._finish(solver, compensation, histories, step, target, displacement, reading)
+                self.finish(solver, compensation, histories, step, target, displacement, reading)
                 self.step, sequence = step, sequence + 1
                 histories.step_time[step - 1] = clock() - start
                 if self.views and not quiet:
@@ -568,7 +420,9 @@ class HybridTest:
             with self.waiting():
                 decision = self.operator.decide(trip.event, possible)
             if decision not in possible:
-                self.operator.tell(f"{decision!r} cannot be carried out now; possible: {', '.join(possible)}. It stops.")
+                self.operator.tell(
+                    f"{decision!r} cannot be carried out now; possible: {', '.join(possible)}. It stops."
+                )
                 decision = "stop"
             self.note(
                 "decision",
@@ -622,34 +476,6 @@ class _Moves:
 
     def reading(self, step: int, reading: Reading) -> None:
         """The next motion's line has it."""
-
-
-def _start_reading(start: Row, freedoms: int) -> Reading:
-    """Reading of the specimen when the test started; older journals began at zero."""
-    zero = [0.0] * freedoms
-    return Reading(np.array(start.body.get("u", zero)), np.array(start.body.get("f", zero)))
-
-
-class _Histories:
-    """Preallocated histories of a run."""
-
-    def __init__(self, solver: Solver) -> None:
-        shape = (solver.steps, solver.freedoms)
-        # Full, not zeros: the pages are there before a step needs them.
-        self.target, self.command, self.displacement, self.force = (np.full(shape, 0.0) for _ in range(4))
-        self.energy_error, self.step_time, self.lateness = (np.full(solver.steps, 0.0) for _ in range(3))
-
-    def add(self, step: int, target: np.ndarray, command: np.ndarray, reading: Reading, ratio: float) -> None:
-        i = step - 1
-        self.target[i], self.command[i] = target, command
-        self.displacement[i], self.force[i] = reading.displacement, reading.force
-        self.energy_error[i] = ratio
-
-    def outcome(self, ending: str, done: int, events: list[Event], waits: int) -> Outcome:
-        return Outcome(
-            ending, done, self.target[:done], self.command[:done], self.displacement[:done], self.force[:done],
-            self.energy_error[:done], self.step_time[:done], self.lateness[:done], events, waits,
-        )  # fmt: skip
 
 
 def _plain(array: np.ndarray | None) -> Any:

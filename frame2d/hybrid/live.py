@@ -6,7 +6,7 @@ from typing import TextIO
 
 import numpy as np
 
-from frame2d.hybrid.conduct import Progress
+from frame2d.hybrid.outcome import Progress
 
 
 def _bar(share: float, width: int = 12) -> str:

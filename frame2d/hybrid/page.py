@@ -10,7 +10,7 @@ import numpy as np
 
 from frame2d.errors import InputError
 from frame2d.hybrid.caution import CAUTION
-from frame2d.hybrid.conduct import Progress
+from frame2d.hybrid.outcome import Progress
 from frame2d.hybrid.wire import is_loopback
 
 PAGE = """<!doctype html><html lang="en"><meta charset="utf-8"><link rel="icon" href="data:,"><title>frame2d: test under way</title>
