@@ -147,18 +147,8 @@ def rehearsal(
     counted = chances(runs)
     words = in_words(counted, table, errors, peaks, choice, step, better_step)
     return Rehearsal(
-        runs,
-        counted,
-        table,
-        errors,
-        peaks,
-        time_scale,
-        step,
-        choice.time_scale,
-        better_step,
-        choice.stability,
-        words,
-    )
+        runs, counted, table, errors, peaks, time_scale, step, choice.time_scale, better_step, choice.stability, words,
+    )  # fmt: skip
 
 
 def _falling(runs: Sequence[VirtualRun], rig: Rig, limits: Limits) -> float:
@@ -182,8 +172,12 @@ def capacities(runs: Sequence[VirtualRun], rig: Rig, limits: Limits) -> dict[str
     bounds = limits.bounds(rig.freedoms)
     peaks = {
         name: np.array([float(getattr(run.peaks, name).max()) for run in runs])
-        for name in ("stroke", "force", "velocity", "flow", "error")
+        for name in ("stroke", "force", "velocity", "flow")
     }
+    # As the guard sees it: measured against wanted at the end of each step.
+    peaks["tracking"] = np.array(
+        [float(np.abs(run.displacement - run.target).max(initial=0.0)) for run in runs]
+    )
     residual = np.array(
         [float(np.abs(run.displacement[-1]).max()) if len(run.displacement) else 0.0 for run in runs]
     )
@@ -201,7 +195,7 @@ def capacities(runs: Sequence[VirtualRun], rig: Rig, limits: Limits) -> dict[str
             peaks["velocity"], min(float(bounds.velocity.min()), min(a.no_load_velocity for a in actuators)), "m/s"
         ),
         "oil flow": capacity(peaks["flow"], flow, "m³/s"),
-        "tracking error": capacity(peaks["error"], float(bounds.tracking.min()), "m"),
+        "tracking error": capacity(peaks["tracking"], float(bounds.tracking.min()), "m"),
         "energy error": capacity(
             np.array([float(np.abs(run.energy_error).max(initial=0.0)) for run in runs]), limits.energy, "-"
         ),
