@@ -13,9 +13,13 @@ from frame2d.analysis.outcome import Outcome
 from frame2d.engine.plan import (
     EVALUATIONS,
     FACTORISATIONS,
+    FALLBACKS,
     HALVINGS,
     ITERATIONS,
     NEGATIVE,
+    REFINED,
+    REPLACED,
+    SEARCHES,
     Motion,
 )
 from frame2d.errors import known
@@ -30,6 +34,13 @@ if TYPE_CHECKING:
 TABLES = ("main", "energies", "devices", "reactions")
 
 COUNTS = ("iterations", "factorisations", "evaluations", "halvings", "negative pivots")
+#: Counts of the whole analysis, with their entries in `Response.totals`.
+MET = {
+    "line searches": SEARCHES,
+    "replaced pivots": REPLACED,
+    "refinements": REFINED,
+    "pivoted solves": FALLBACKS,
+}
 
 
 class Log(NamedTuple):
@@ -315,12 +326,26 @@ class Response:
         return float(np.abs(energies["imbalance"]).max() / scale) if scale > 0.0 else 0.0
 
     def counts(self) -> dict[str, int]:
-        """Iterations, factorisations, evaluations, halvings in total, and the largest number of negative pivots."""
+        """Work and trouble of the solver: totals of the steps that were logged, and what the whole analysis met.
+
+        Of the steps: iterations, factorisations, evaluations of all laws, halvings; and the largest number of negative
+        pivots. Of the analysis: lengths tried by line searches, pivots replaced, refinements of a solution, and solves
+        that went to pivoted factors.
+        """
         sums = self.log.counts.sum(axis=0).astype(int)
+        met = {name: int(self.totals[entry]) for name, entry in MET.items()}
         return {
             **dict(zip(COUNTS[:4], sums[:4].tolist(), strict=True)),
             "negative pivots": int(self.log.counts[:, 4].max(initial=0)),
+            **met,
         }
+
+    def pivot_growth(self) -> float:
+        """Largest growth of entries in a factorisation, over the largest entry of the tangent (`frame2d.engine.solve`).
+
+        1 where all pivots were positive, which lets nothing grow. Half the digits are lost at 1e8.
+        """
+        return max(1.0, float(self.extra.get("pivot growth", 1.0)))
 
     def table(self, kind: str = "main") -> dict[str, np.ndarray]:
         """Histories by column name with units, for export: a kind of `TABLES`, "main" by default.
@@ -357,6 +382,13 @@ class Response:
                 kinds = self.system.kinds[self.system.freedoms_of[place.member][touched]]
                 return ("rad", "N·m") if np.all(kinds == "r") else ("m", "N")
         raise AssertionError(name)
+
+    @classmethod
+    def load(cls, path: Any) -> "Response":
+        """Read what `save` wrote; raises `InputError` where there is no such file."""
+        from frame2d.analysis.storage import load
+
+        return load(path)
 
     def save(self, path: Any) -> None:
         """Write everything to HDF5 (see `frame2d.analysis.storage`)."""

@@ -15,6 +15,7 @@ from frame2d.analysis.outcome import AnalysisError, Outcome, describe_failure
 from frame2d.analysis.response import Log, Response
 from frame2d.engine.implicit import COLLAPSED, run
 from frame2d.engine.newton import CONVERGED
+from frame2d.engine.solve import GROWTH
 from frame2d.errors import whole, within
 from frame2d.model.state import State
 from frame2d.model.storeys import DriftWatch
@@ -201,6 +202,7 @@ def finish(
     )
     extra["case names"], extra["case factors"] = json.dumps(names), factors.reshape(len(names), done)
     cases = {case: float(row[-1]) for case, row in zip(names, extra["case factors"], strict=True)}
+    extra["pivot growth"] = float(room.note[GROWTH])
     supports = history[done - 1] if history.size else begin.supports
     # Statics takes no time.
     now = float(time[done - 1]) if kind == "time history" else begin.time

@@ -6,6 +6,10 @@ replaced.
 Source: static pivoting with iterative refinement, Li & Demmel 1998. What refinement cannot mend is solved by the pivoted
 sparse LU, and the inertia counted from Bunch-Kaufman pivots (`frame2d.engine.pivoted`). Unsymmetric tangents always go
 to the sparse LU.
+
+Where refinement converges the signs of the pivots are right as well: with another inertia than the tangent A the factors,
+those of A + E, have a singular A + t·E (0 < t < 1) between them, with null vector x, and (A + E)⁻¹·E·x = x/(1 − t) grows.
+The growth of the pivots is measured where the factor is in doubt; with positive pivots no entry grows.
 """
 
 import numpy as np
@@ -20,6 +24,8 @@ from frame2d.kernels import ask, at, call_solver, inner, uncounted
 GOOD, POOR = 1e-9, 1e-6
 #: Entry of `Room.note`: replaced and negative pivots of the factor.
 SUSPECT = 40
+#: Entry of `Room.note`: largest pivot growth so far, negative while no factor was in doubt.
+GROWTH = 45
 
 
 @uncounted
@@ -58,8 +64,25 @@ def end_solve(plan, room, b, x):
 
 
 @inner
+def growth(plan, room):
+    """Largest entry of D·Lᵀ over the largest of the tangent (Higham 2002, ch. 9), moments over the mean length."""
+    largest, grown = 0.0, 0.0
+    for j in range(room.pivot.size):
+        own, d = plan.scale[j], room.pivot[j]
+        first = plan.start[j]
+        largest = max(largest, abs(room.values[first]) * own * own)
+        grown = max(grown, abs(d) * own * own)
+        for place in range(first + 1, plan.start[j + 1]):
+            across = own * plan.scale[plan.row[place]]
+            largest = max(largest, abs(room.values[place]) * across)
+            grown = max(grown, abs(room.lower[place] * d) * across)
+    return grown / largest if largest > 0.0 else np.inf
+
+
+@inner
 def refined(plan, room, b, x):
     """Refine `x` against the tangent; tells whether its residual became small beside `b`."""
+    room.note[GROWTH] = max(room.note[GROWTH], growth(plan, room))
     before = np.inf
     error, size = 0.0, 0.0
     for i in range(b.size):

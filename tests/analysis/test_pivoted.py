@@ -1,14 +1,17 @@
 """Pivoted factorisations: right solutions and inertia where the fixed-pattern factor is not to be trusted."""
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from frame2d import Frame, Link
+from frame2d import Frame, Link, push
+from frame2d.analysis.response import MET, Response
 from frame2d.engine.pivoted import negative_eigenvalues, solve_general
 from frame2d.engine.plan import NEGATIVE, new_room
-from frame2d.engine.solve import factor_tangent, solve_tangent
-from frame2d.materials import Elastic
+from frame2d.engine.solve import GROWTH, factor_tangent, solve_tangent
+from frame2d.materials import DeterioratingPeakOriented, Elastic
+from frame2d.materials.deterioration import Backbone
 
 
 def lower(full):  # type: ignore[no-untyped-def]
@@ -89,3 +92,52 @@ def test_a_tangent_without_a_diagonal_is_solved_and_counted():
     solve_tangent(plan, room, b, x)
     assert np.allclose(full @ x, b, rtol=1e-9)
     assert room.counts[NEGATIVE] == np.sum(np.linalg.eigvalsh(full) < 0.0)
+
+
+def test_the_growth_of_pivots_is_measured_where_they_are_in_doubt():
+    """Eliminating with a pivot of 1e-6 beside entries of 1 makes entries of 1e6; positive pivots are not looked at."""
+    frame = Frame("chain")
+    frame.node("0", 0, 0, support="fixed")
+    for k in (1, 2):
+        frame.node(str(k), k, 0, support=("uy", "rz"))
+        frame.member(f"s{k}", str(k - 1), str(k), Link(axial=Elastic(1.0)))
+    plan = frame.compile().plan
+    room = new_room(plan)
+    b, x = np.array([1.0, 2.0]), np.empty(2)
+    for diagonal, expected in ((2.0, -1.0), (1e-6, 1e6)):
+        room.values[:] = [diagonal, 1.0, 0.0 if diagonal < 1.0 else 2.0]
+        factor_tangent(plan, room)
+        solve_tangent(plan, room, b, x)
+        assert room.note[GROWTH] == pytest.approx(expected, rel=1e-12)
+    full = np.array([[1e-6, 1.0], [1.0, 0.0]])
+    assert np.allclose(full @ x, b, rtol=1e-9)
+
+
+def test_a_response_tells_what_the_solver_met(tmp_path):
+    """Searches, replaced pivots, refinements, pivoted solves and growth are in the response and in its file."""
+    law = DeterioratingPeakOriented(1e7, Backbone(1e5, 1.1e5, 0.02, 0.06, 0.2))
+    frame = Frame("three")
+    frame.node("0", 0, 0, support="fixed")
+    for k in (1, 2, 3):
+        frame.node(str(k), k, 0, support=("uy", "rz"))
+        frame.member(f"s{k}", str(k - 1), str(k), Link(axial=law if k == 3 else Elastic(1e7)))
+    frame.load("3", fx=1.0, case="pull")
+    system = frame.compile()
+    calm = push(system, pattern="pull", node="3", target=0.01, steps=5)
+    assert (
+        calm.counts()["negative pivots"]
+        == calm.counts()["refinements"]
+        == calm.counts()["pivoted solves"]
+        == 0
+    )
+    assert calm.pivot_growth() == 1.0
+    soft = push(system, pattern="pull", arc_length=0.02, most_steps=20)
+    counts = soft.counts()
+    assert counts["negative pivots"] == 1 and counts["line searches"] > 0
+    for name, entry in MET.items():
+        assert counts[name] == soft.totals[entry]
+    assert soft.extra["pivot growth"] > 0.0
+    soft.save(tmp_path / "soft.h5")
+    again = Response.load(tmp_path / "soft.h5")
+    assert again.counts() == counts and again.pivot_growth() == soft.pivot_growth()
+    assert np.array_equal(again.log.q, soft.log.q)
