@@ -109,7 +109,7 @@ def journal(action: str, file: str, to: str | None) -> int:
         print(f"written to {journals.export(file, to)}")
         return 0
     verdict = journals.verify(file)
-    print(verdict)
+    print(verdict.text())
     return 0 if verdict.intact and verdict.sound == verdict.present else 1
 
 

@@ -14,10 +14,11 @@
 | rehearse_split, scatter, rehearsal, virtual | virtual tests by the hundred, of a split frame in one call, and what they say |
 | time_scale | how fast a test can be run |
 | deadline | whether steps come in time |
-| limits, guard, energy | what may leave and come back, and what happens otherwise |
+| limits, guard, energy, unloading | what may leave and come back, and what happens otherwise |
 | wire, serve | protocol and server |
 | journal | crash-safe log |
-| checks, conduct, operator | before, during, and the person in charge |
+| checks, conduct, resume, outcome | before, during, after an interruption, and what a test says |
+| operator, interrupt | the person in charge, and Ctrl-C |
 | live, page, run_line | views |
 
 CAUTION. The rig needs hardware interlocks of its own, independent of this program; software limits are the second

@@ -66,6 +66,15 @@ class Verdict(NamedTuple):
     intact: bool
     steps: int
 
+    def text(self) -> str:
+        """The verdict in words."""
+        rows = f"{self.sound} of {self.present} rows have sound checksums, {self.steps} finished steps"
+        return f"{'intact' if self.intact else 'DAMAGED'}: {rows}" + (
+            ""
+            if self.intact
+            else "; resuming goes on from the last sound row and keeps the damaged file beside it"
+        )
+
 
 def verify(path: str | Path) -> Verdict:
     """Check the chain of checksums and SQLite's own structure."""

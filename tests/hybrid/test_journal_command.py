@@ -14,11 +14,16 @@ def test_a_journal_is_listed_verified_and_exported(tmp_path, capsys):
         journal.command(1, Command(1, np.array([0.1]), 0.25))
         journal.reading(1, Reading(np.array([0.1]), np.array([5.0])))
     assert main(["journal", "verify", str(path)]) == 0
+    assert capsys.readouterr().out == "intact: 2 of 2 rows have sound checksums, 1 finished steps\n"
     assert main(["journal", "list", str(path)]) == 0
     assert "reading" in capsys.readouterr().out
     assert main(["journal", "export", str(path), "--to", str(tmp_path / "a.csv")]) == 0
     assert (tmp_path / "a.csv").read_text().startswith("step,")
     assert main(["journal", "export", str(path)]) == 1
+    whole = path.read_bytes()
+    path.write_bytes(whole.replace(b"[5.0]", b"[6.0]"))
+    assert main(["journal", "verify", str(path)]) == 1
+    assert "DAMAGED: 1 of 2 rows" in capsys.readouterr().out
     (tmp_path / "other.txt").write_text("no journal")
     assert main(["journal", "list", str(tmp_path / "other.txt")]) == 1
     assert "no sound row" in capsys.readouterr().err
