@@ -41,9 +41,10 @@ class Weighted:
 
     def command(self, target: np.ndarray) -> np.ndarray:
         """Weighted sum of the last targets."""
-        self._targets[1:] = self._targets[:-1].copy()
+        if len(self.weights) > 1:
+            self._targets[1:] = self._targets[:-1]
         self._targets[0] = target
-        return np.asarray(self.weights @ self._targets)
+        return np.asarray(np.dot(self.weights, self._targets))
 
     def measured(self, displacement: np.ndarray) -> None:
         """Not needed."""

@@ -25,7 +25,7 @@ from frame2d.analysis.schemes import Matrices
 from frame2d.bundle import bundle, handle
 from frame2d.engine.evaluate import symmetric_product
 from frame2d.engine.explicit import EXPLICIT, SPLITTING
-from frame2d.engine.implicit import copy_row
+from frame2d.engine.implicit import record
 from frame2d.engine.measured_step import Link, correct, load_of, predict
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import Plan, lower_columns, new_room
@@ -97,14 +97,7 @@ def behind(desk, step, force, dt, keep):  # type: ignore[no-untyped-def]
     for k in range(force.size):
         desk.measured[row, k] = link.force[k]
     if keep:
-        q, v, a, f, w, stored, account, _ = desk.log
-        copy_row(motion.q, q, row)
-        copy_row(motion.v, v, row)
-        copy_row(motion.a, a, row)
-        copy_row(motion.f0, f, row)
-        copy_row(motion.work, w, row)
-        copy_row(motion.stored, stored, row)
-        copy_row(motion.account, account, row)
+        record(motion, room, desk.log, row, room.counts_before)
 
 
 @uncounted
@@ -366,7 +359,8 @@ class FrameSolver:
 
     def energies(self) -> Energies:
         """Work of the ground, and the largest recoverable energy so far, computed and tested part together."""
-        return Energies(abs(float(self.tally[WORK])), float(self.tally[STRAIN]))
+        work, strain, _ = self.tally.tolist()
+        return Energies(abs(work), strain)
 
     # Afterwards
 
@@ -384,7 +378,8 @@ class FrameSolver:
         """Histories of the computed part up to now; the tested part's force is an applied load of it."""
         done = self.step + 1 if self.keeps else 1
         if not self.keeps:
-            self.log.put(0, self.motion)
+            self.room.counts_before[:] = 0
+            self.log.put(0, self.motion, self.room)
         patterns = np.vstack([self.influence, -self.L])
         change = self.measured[:done] - self.link.zero
         ground = self.ground[:done]

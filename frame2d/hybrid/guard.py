@@ -13,9 +13,19 @@ import numpy as np
 from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid.computed import Energies
 from frame2d.hybrid.energy import EnergyMonitor
-from frame2d.hybrid.limits import Action, Event, Limits, Table, shares
+from frame2d.hybrid.limits import Action, Event, Limits, Table
 from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused, Specimen
 from frame2d.hybrid.unloading import Unloading
+from frame2d.hybrid.watch import (
+    BEYOND_STEP,
+    BEYOND_STROKE,
+    FLAT,
+    FREE,
+    NONSENSE,
+    NOT_FINITE,
+    USUAL,
+    Watch,
+)
 
 #: What a repeated force may mean besides a dead sensor.
 _PLATEAU = " (a model without noise that yields on a plateau needs Limits.flat_force = 0)"
@@ -61,17 +71,12 @@ class Guarded(Specimen):
         self.state = "ready"
         self.events: list[Event] = []
         self.bounds = limits.bounds(self.freedoms)
-        # Plain numbers: comparing three of them costs less than one numpy call.
-        b = self.bounds
-        self._commanded = [
-            *zip(b.low.tolist(), b.high.tolist(), b.step.tolist(), b.velocity.tolist(), strict=True)
-        ]
-        self._flat_motion = b.flat_motion.tolist()
+        self.monitor = EnergyMonitor(self.freedoms, self.bounds.floor)
+        self._watch = Watch(limits, self.bounds, self.monitor)
         #: Given by the solver's side before each command: energies of the structure.
         self.energies: Energies | None = None
         #: Given by the solver's side before each command: what is wanted at its end, if compensation asks for more.
         self.target: np.ndarray | None = None
-        self.shares: dict[str, float] = {}
         self._operator = ""
         #: Hears of each move of unloading before it leaves.
         self.moves: Callable[[Command], None] | None = None
@@ -96,14 +101,18 @@ class Guarded(Specimen):
                 f"the specimen reads displacement {here.tolist()}, force {np.asarray(reading.force).tolist()}; allowed: "
                 f"{self.freedoms} finite numbers each. Where it stands is not known, so nothing may move"
             )
-        self._command, self._reading, self.last_sequence = here, reading, sequence
+        self._command, self.last_sequence = here, sequence
+        self._stands(reading)
+
+    def _stands(self, reading: Reading) -> None:
+        self._reading = reading
+        self._watch.stands(reading)
 
     def begin(self, command: np.ndarray, reading: Reading) -> None:
         """All monitors anew, from a start at `command` with `reading`; what a check or another run left is forgotten."""
-        self.monitor = EnergyMonitor(self.freedoms, self.bounds.floor)
-        self.monitor.begin(np.array(command, dtype=np.float64), reading)
+        self.monitor.begin(command, reading)
+        self._watch.begin()
         self.energies = self.target = None
-        self._flat = [[0] * self.freedoms, [0] * self.freedoms]
         self._late = 0
         self._ended: float | None = None
         self._warned: set[str] = set()
@@ -160,26 +169,26 @@ class Guarded(Specimen):
 
     def _check_command(self, command: Command) -> None:
         target, seconds = np.asarray(command.displacement, dtype=np.float64), command.duration
-        if target.shape != (self.freedoms,) or not seconds > 0.0 or not all(map(isfinite, target.tolist())):
-            self._trip("command", f"command {command.sequence} is {target.tolist()} in {seconds} s", command)
-        before = self._command.tolist()
-        for i, (u, old, (low, high, step, velocity)) in enumerate(
-            zip(target.tolist(), before, self._commanded, strict=True), 1
-        ):
-            change = abs(u - old)
-            if u < low or u > high:
-                self._trip(
-                    "stroke", f"command of freedom {i} is {u:.6g}, allowed {low:g} to {high:g}", command
-                )
-            if change > step:
-                self._trip(
-                    "step", f"command of freedom {i} changes by {change:.4g}, allowed {step:g}", command
-                )
-            if change > velocity * seconds:
-                speed = change / seconds
-                self._trip(
-                    "velocity", f"command of freedom {i} moves at {speed:.4g}, allowed {velocity:g}", command
-                )
+        if target.shape == (self.freedoms,):
+            fault, i = self._watch.leaving(self._command, target, seconds)
+        else:
+            fault, i = NONSENSE, 0
+        if fault != FREE:
+            self._refuse(fault, i, target, command)
+
+    def _refuse(self, fault: int, i: int, target: np.ndarray, command: Command) -> None:
+        """Trip on a command that may not leave, for freedom `i`."""
+        seconds = command.duration
+        if fault == NONSENSE:
+            text = f"command {command.sequence} is {target.tolist()} in {seconds} s"
+            self._trip("command", text, command)
+        b, u, change = self.bounds, target[i], abs(target[i] - self._command[i])
+        name = f"command of freedom {i + 1}"
+        if fault == BEYOND_STROKE:
+            self._trip("stroke", f"{name} is {u:.6g}, allowed {b.low[i]:g} to {b.high[i]:g}", command)
+        if fault == BEYOND_STEP:
+            self._trip("step", f"{name} changes by {change:.4g}, allowed {b.step[i]:g}", command)
+        self._trip("velocity", f"{name} moves at {change / seconds:.4g}, allowed {b.velocity[i]:g}", command)
 
     def _check_deadline(self, command: Command) -> None:
         if self.limits.deadline == 0.0 or self._ended is None:
@@ -197,55 +206,42 @@ class Guarded(Specimen):
     # Readings
 
     def _check_reading(self, command: Command, reading: Reading) -> None:
-        limits = self.limits
         displacement, force = np.asarray(reading.displacement), np.asarray(reading.force)
-        good = displacement.shape == force.shape == (self.freedoms,)
-        if not good or not all(map(isfinite, displacement.tolist() + force.tolist())):
-            self._trip("nan", f"reading is {displacement.tolist()}, {force.tolist()}", command, reading)
-        if flat := self._flat_line(reading):
-            self._trip("flat line", flat, command, reading)
-        self._reading = reading
         wanted = self._command if self.target is None else self.target
-        gap = displacement - wanted
-        self.shares = shares(self.bounds, displacement, force, gap)
-        energy = abs(self.monitor.update(wanted, reading, self.energies))
-        self.shares["energy"] = energy / limits.energy
-        said = {"force": force, "stroke": displacement, "tracking": gap}
-        beyond = [name for name, share in self.shares.items() if share > 1.0]
+        verdict = NOT_FINITE
+        if displacement.shape == force.shape == (self.freedoms,):
+            verdict = self._watch.seen(displacement, force, wanted, self._moved, self.energies)
+        if verdict == NOT_FINITE:
+            self._trip("nan", f"reading is {displacement.tolist()}, {force.tolist()}", command, reading)
+        if verdict == FLAT:
+            name, i, count = self._watch.flat_line()
+            plateau = _PLATEAU if name == "force" else ""
+            self._trip("flat line", f"{name} {i + 1} repeated {count} times{plateau}", command, reading)
+        self._reading = reading
+        if verdict != USUAL:
+            self._weigh(command, reading, displacement - wanted)
+
+    def _weigh(self, command: Command, reading: Reading, gap: np.ndarray) -> None:
+        """Act on a reading beyond a limit, warn of one that is near it."""
+        limits, shares = self.limits, self.shares
+        said = {"force": reading.force, "stroke": reading.displacement, "tracking": gap}
+        beyond = [name for name, share in shares.items() if share > 1.0]
         if beyond:
             # The severest trigger of this reading decides.
             name = max(beyond, key=self.table.action)
-            text = f"HSEM {self.monitor.ratio:.2%}" if name == "energy" else f"measured {said[name].tolist()}"
+            measured = "" if name == "energy" else np.asarray(said[name]).tolist()
+            text = f"HSEM {self.monitor.ratio:.2%}" if name == "energy" else f"measured {measured}"
             self._trip(name, text, command, reading)
-        if energy > limits.energy_warning:
+        if abs(self.monitor.ratio) > limits.energy_warning:
             self._warn("energy", f"HSEM {self.monitor.ratio:.2%}", command, reading)
         for name in said:
-            if limits.warning_share < self.shares[name] <= 1.0:
-                self._warn(
-                    "margin", f"{name} at {self.shares[name]:.0%} of its limit", command, reading, name
-                )
+            if limits.warning_share < shares[name] <= 1.0:
+                self._warn("margin", f"{name} at {shares[name]:.0%} of its limit", command, reading, name)
 
-    def _flat_line(self, reading: Reading) -> str:
-        """Count repeated readings; what repeated too often, or nothing."""
-        before = self._reading
-        pairs = (
-            (
-                self._flat[0],
-                reading.displacement,
-                before.displacement,
-                self.limits.flat_displacement,
-                "displacement",
-            ),
-            (self._flat[1], reading.force, before.force, self.limits.flat_force, "force"),
-        )
-        for i, (moved, least) in enumerate(zip(self._moved.tolist(), self._flat_motion, strict=True)):
-            if abs(moved) <= least:
-                continue  # a channel at rest neither counts nor clears
-            for counts, now, then, limit, name in pairs:
-                counts[i] = counts[i] + 1 if now[i] == then[i] else 0
-                if limit and counts[i] >= limit:
-                    return f"{name} {i + 1} repeated {counts[i]} times{_PLATEAU if name == 'force' else ''}"
-        return ""
+    @property
+    def shares(self) -> dict[str, float]:
+        """Used share of each limit at the last reading, 1 at the limit."""
+        return self._watch.shares
 
     # The ladder
 
@@ -320,7 +316,7 @@ class Guarded(Specimen):
         except Exception as error:
             # Whatever it is, no reading can be trusted after it.
             return f"unloading failed: {error or type(error).__name__}"
-        self._reading = reading
+        self._stands(reading)
         return doubt
 
     def _stop(self, reason: str, trigger: str = "") -> None:
@@ -365,8 +361,8 @@ class Guarded(Specimen):
         self._moved = np.asarray(command.displacement) - self._command
         self._command = np.array(command.displacement, dtype=np.float64)
         self.last_sequence = command.sequence
-        self._flat_line(reading)
-        self.monitor.update(self._command if self.target is None else self.target, reading, self.energies)
+        wanted = self._command if self.target is None else self.target
+        self._watch.seen(reading.displacement, reading.force, wanted, self._moved, self.energies)
         self._reading = reading
 
     # The rest of a specimen

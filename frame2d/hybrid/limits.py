@@ -252,13 +252,3 @@ class Event:
         return cls(
             plain["trigger"], Action[plain["action"]], plain["text"], plain["side"], int(plain["sequence"])
         )
-
-
-def shares(bounds: Bounds, displacement: np.ndarray, force: np.ndarray, gap: np.ndarray) -> dict[str, float]:
-    """Used share of stroke, force and tracking limits, 1 at the limit; the worst freedom."""
-    middle, half = 0.5 * (bounds.low + bounds.high), 0.5 * (bounds.high - bounds.low)
-    return {
-        "stroke": max((abs(displacement - middle) / half).tolist()),
-        "force": max((abs(force) / bounds.force).tolist()),
-        "tracking": max((abs(gap) / bounds.tracking).tolist()),
-    }

@@ -175,8 +175,7 @@ def test_energy_error_has_its_closed_form():
     a, phi, k, n = 0.01, 0.1, 2e7, 4000
     t = np.linspace(0.0, 2.0 * np.pi, n + 1)
     monitor = EnergyMonitor(1, 1e-12)
-    monitor._command = np.zeros(1)
-    monitor._last = Reading(np.array([-a * np.sin(phi)]), np.array([-k * a * np.sin(phi)]))
+    monitor.begin(np.zeros(1), Reading(np.array([-a * np.sin(phi)]), np.array([-k * a * np.sin(phi)])))
     for angle in t[1:]:
         u = a * np.sin(angle - phi) * np.ones(1)
         monitor.update(a * np.sin(angle) * np.ones(1), Reading(u, k * u))
