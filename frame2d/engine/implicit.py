@@ -195,7 +195,7 @@ def advance(plan, room, motion, p0, p1, shift0, shift1, dt, scheme, options):
     return CONVERGED
 
 
-@inner
+@uncounted
 def after_piece(room, status, done, piece, level):
     """How much of a halved step is done after a `piece` of it, and at which halving it goes on."""
     if status != CONVERGED:
