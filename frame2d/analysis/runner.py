@@ -130,7 +130,7 @@ def run_steps(
             advance(first, end)
         return end, status
 
-    row, block = 1, max(1, min(BLOCK, BLOCK_ENTRIES // plan.row.size))
+    row, block = 1, max(1, min(BLOCK, BLOCK_ENTRIES // max(1, plan.row.size)))
     with Interruption() as interruption, progress(steps, options) as show:
         while row <= steps and not interruption.asked:
             last = min(row + block, steps + 1)
