@@ -1,7 +1,8 @@
 """Speed of rehearsals: 200 virtual tests of the demo split, 20 s of motion, the rig stepped at its controller's rate.
 
-``python -m benchmarks rehearsal [--runs 200] [--json F]``; fewer runs are scaled to 200. Device strength, delay, noise and
-seed are scattered; each run's histories are compared with the reference. Building, record and rig are invented.
+``python -m benchmarks rehearsal [--runs 200] [--json F]``; fewer runs are scaled to 200, the trial runs at other time scales
+with them, which are as many for few runs as for 200. Device strength, delay, noise and seed are scattered; each run's
+histories are compared with the reference. Building, record and rig are invented.
 """
 
 import argparse

@@ -74,7 +74,7 @@ def _springs(net, dt):  # type: ignore[no-untyped-def]
 
 
 @inner
-def _eliminate(a, rows, columns):  # type: ignore[no-untyped-def]
+def eliminate(a, rows, columns):  # type: ignore[no-untyped-def]
     """Gauss elimination with row exchange on a (rows, columns) block; the right sides become solutions."""
     for k in range(rows):
         pivot = k
@@ -148,7 +148,7 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
         # A kink can send Newton back and forth; halving the step breaks the cycle.
         scale = 1.0 if worst < last else 0.5 * scale
         last = worst
-        if _eliminate(net.work, inner, inner + 1) != OK:
+        if eliminate(net.work, inner, inner + 1) != OK:
             return NOT_CONVERGED
         for a in range(inner):
             net.q_trial[n + a] += scale * net.work[a, inner]
@@ -180,7 +180,7 @@ def respond(net, u, dt):  # type: ignore[no-untyped-def]
             if stiff:
                 for b in range(total):
                     net.work[a, (b - n) if b >= n else (inner + b)] += net.linear[n + a, b]
-        if _eliminate(net.work, inner, inner + n) != OK:
+        if eliminate(net.work, inner, inner + n) != OK:
             return NOT_CONVERGED
         for i in range(count):
             for a in range(n):

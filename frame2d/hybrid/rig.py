@@ -15,14 +15,14 @@ from frame2d.bundle import bundle, handle
 from frame2d.errors import Frame2dError, InputError, known, within
 from frame2d.hybrid.actuator import Actuator, Controller, Sensors, described
 from frame2d.hybrid.geometry import Geometry, pose_at, strokes_at
-from frame2d.hybrid.network import Arrays, Network, _eliminate, commit, respond
+from frame2d.hybrid.network import Arrays, Network, commit, eliminate, respond
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen
 from frame2d.kernels import OK, compiled, inner
 from frame2d.materials.law import Law
 
 # Columns of the parameter table, one row an actuator.
 (AREA, STROKE, SUPPLY, GAIN, COMPLIANCE, LEAK, MASS, VISCOUS, COULOMB, BREAK, FRAME, GAP, OWN_MASS, OWN_DAMPING,
- V00, V01, V10, V11, G0, G1) = range(20)  # fmt: skip
+ V00, V01, V10, V11) = range(18)  # fmt: skip
 # Columns of the state table.
 X, V, P, S, DS, FORCE, STIFF, CELL, INTEGRAL, ERROR, SLOW, BIAS_U, BIAS_F, FEEDBACK, SUM_U, SUM_F, REACH = (
     range(17)
@@ -48,7 +48,7 @@ U_DRIFT, F_DRIFT, U_WALK, F_WALK = range(14, 18)
 class RigArrays(NamedTuple):
     """A rig as the compiled code sees it; m actuators, n interface freedoms."""
 
-    parameters: np.ndarray  # (m, 20)
+    parameters: np.ndarray  # (m, 18)
     control: np.ndarray  # (18,)
     state: np.ndarray  # (m, 17)
     extremes: np.ndarray  # (m, 9)
@@ -92,7 +92,7 @@ def _into_strokes(state, codes, jacobian, work, force, tangent):  # type: ignore
             work[a, b] = jacobian[b, a]
             work[a, n + b] = tangent[a, b]
         work[a, 2 * n] = force[a]
-    status = _eliminate(work, n, 2 * n + 1)
+    status = eliminate(work, n, 2 * n + 1)
     if status != OK:
         return status
     for j in range(n):
@@ -103,7 +103,7 @@ def _into_strokes(state, codes, jacobian, work, force, tangent):  # type: ignore
     for a in range(n):
         for b in range(n):
             work[a, b] = jacobian[b, a]
-    status = _eliminate(work, n, 2 * n)
+    status = eliminate(work, n, 2 * n)
     for j in range(n):
         state[j, STIFF] = work[j, n + j]
     return status
@@ -446,7 +446,7 @@ class Rig(Specimen):
             rows.append([
                 a.area, a.half_stroke, a.supply, a.flow_gain, a.oil_compliance, a.leakage, a.moving_mass, a.viscous,
                 a.friction, a.breakaway, a.reaction_stiffness, a.backlash, a.specimen_mass, a.specimen_damping,
-                *a.valve_step(h).ravel(), 0.0, 0.0,
+                *a.valve_step(h).ravel(),
             ])  # fmt: skip
         control = [
             c.rate, c.substeps, c.kp, c.ki, c.kd, c.kff, c.kdp, 2.0 * np.pi * c.dp_corner, c.delay * c.rate,
