@@ -82,6 +82,12 @@ class Asked(Operator):
         return self.decisions.pop(0)
 
 
+@pytest.fixture(scope="module", autouse=True)
+def compiled():
+    """With a cold cache the first command would take longer than the client's patience."""
+    Yielding().apply(Command(1, np.zeros(1), 1.0))
+
+
 @pytest.fixture
 def start(monkeypatch):
     servers, remotes = [], []

@@ -36,6 +36,12 @@ class Counting(Model):
         self.stops.append(reason)
 
 
+@pytest.fixture(scope="module", autouse=True)
+def compiled():
+    """With a cold cache the first command would take longer than the client's patience."""
+    Counting().apply(Command(1, np.zeros(1), 1.0))
+
+
 @pytest.fixture
 def start():
     servers = []
