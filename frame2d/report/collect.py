@@ -97,6 +97,7 @@ def peaks(test: Measured) -> dict[str, Any]:
         "slope_N_per_m": slope,
         "lost_J": {name: float(loop.lost[-1]) for name, loop in test.devices.items()},
         "energy_imbalance": test.imbalance,
+        "counts": test.counts,
     }
 
 

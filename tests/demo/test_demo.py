@@ -54,6 +54,15 @@ def test_every_test_is_completed_and_closes_its_energy(summary):
         assert state["outcome"] == "completed" and state["energy_imbalance"] < 1e-3, state["limit_state"]
 
 
+def test_the_work_of_test_and_reference_is_counted(summary):
+    """Each test and its reference say how many evaluations and iterations they took; the reference factors in each."""
+    for state in summary["limit_states"]:
+        for counts in (state["counts"], state["reference"]["counts"]):
+            assert min(counts[name] for name in ("evaluations", "iterations", "factorisations")) > 0
+        reference = state["reference"]["counts"]
+        assert reference["factorisations"] >= reference["iterations"] > 1000
+
+
 def test_stronger_motions_ask_for_more(summary):
     """Base shear and the devices' energy rise from damage limitation to near collapse."""
     first = summary["limit_states"][:3]

@@ -96,6 +96,23 @@ def test_a_perfect_rig_gives_the_all_computed_run(scheme, whole):
     assert np.abs(roof(again) - roof(reference)).max() <= 1e-8 * peak
 
 
+@pytest.mark.parametrize("scheme", [OperatorSplitting(-0.1), KRAlpha(0.8)], ids=repr)
+def test_the_work_of_every_step_is_counted(scheme):
+    """At least one evaluation a step and one factorisation in all, with the history and without."""
+    parts, along = laboratory.demo_split(), laboratory.along_brace()
+    record = pulse(0.005, seconds=0.2)
+    found = []
+    for history in (True, False):
+        specimen = FrameSpecimen.of(parts, laboratory.standing(), along)
+        solver = solver_of(parts, along, specimen.declared(), scheme, record, history=history)
+        drive(solver, specimen)
+        found += [solver.response().counts(), solver.response().counts()]
+    assert all(counts == found[0] for counts in found)
+    steps = record.acceleration.size - 1
+    assert found[0]["evaluations"] >= steps and found[0]["iterations"] >= steps
+    assert 1 <= found[0]["factorisations"] < steps
+
+
 @pytest.mark.parametrize(
     "scheme", [OperatorSplitting(-0.1), LinearlyImplicit(0.8), Chang(), KRAlpha(0.8)], ids=repr
 )
