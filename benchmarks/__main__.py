@@ -30,6 +30,9 @@ def main(arguments: list[str] | None = None) -> int:
                 "--kills", type=int, default=50, help="SIGKILLs of either process (50; 0: none)"
             )
             command.add_argument("--full", action="store_true", help="500 kills")
+            command.add_argument(
+                "--part", choices=("demo", "tall"), help="one computed part alone (default: both)"
+            )
         if name == "rehearsal":
             command.add_argument("--runs", type=int, default=200, help="virtual tests of each kind (200)")
         if name == "textbook":

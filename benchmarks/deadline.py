@@ -4,7 +4,7 @@ The demo split, and a computed part of 24 storeys and 4 bays, are stepped at 102
 process, the journal on, in batched mode; an empty paced loop runs just before and just after, so that what the machine
 itself misses is seen. Durability and deadlines trade: `frame2d.hybrid.deadline`. Frames, motion and rig are invented.
 
-``python -m benchmarks deadline [--seconds 60] [--kills 50] [--full] [--json F]``
+``python -m benchmarks deadline [--seconds 60] [--kills 50] [--full] [--part demo|tall] [--json F]``
 """
 
 import argparse
@@ -95,42 +95,50 @@ def of(name: str, figures: Timing, idle: int | None = None) -> list[dict[str, An
     return rows
 
 
-def figures(seconds: float = 60.0, kills: int = 50) -> list[dict[str, Any]]:
-    """All figures; `kills` = 0 leaves the kills out."""
-    solver, rig = tall(seconds)
-    dt = 1.0 / RATE
-    demo = laboratory.demo_solver(
-        laboratory.small_motion(demo_record(), dt, round(seconds * RATE)),
-        dt=dt,
-        time_scale=1.0,
-        history=False,
-    )
+def demo(seconds: float) -> tuple[FrameSolver, Rig]:
+    """The demo split under a small motion."""
+    shaking = laboratory.small_motion(demo_record(), 1.0 / RATE, round(seconds * RATE))
+    solver = laboratory.demo_solver(shaking, dt=1.0 / RATE, time_scale=1.0, history=False)
+    return solver, laboratory.real_time_rig()
+
+
+#: Computed parts by short name: what it is called, what makes solver and rig for so many seconds.
+PARTS = {"demo": ("demo split", demo), "tall": ("24 storeys, 4 bays", tall)}
+
+
+def figures(seconds: float = 60.0, kills: int = 50, part: str | None = None) -> list[dict[str, Any]]:
+    """All figures; `kills` = 0 leaves the kills out, `part` takes one of `PARTS` alone."""
     rows = []
-    runs = (("demo split", demo, laboratory.real_time_rig()), ("24 storeys, 4 bays", solver, rig))
-    for name, computed, specimen in runs:
-        before = empty_loop(RATE, seconds)
-        paced, outcome = paced_run(computed.fresh, specimen, laboratory.wide_limits(), rate=RATE)
-        after = empty_loop(RATE, seconds)
-        # Two empty loops are as long as two runs: the worse of the two is what this machine does by itself.
-        idle = max(before.missed, after.missed)
-        rows += [*of("empty loop before", before), *of(name, paced, idle), *of("empty loop after", after)]
-        rows += [
-            row(f"{name}: freedoms", computed.system.count, "-"),
-            row(f"{name}: times the journal held a step", outcome.journal_waits, "-", "0", outcome.journal_waits == 0),
-            row(f"{name}: whole run", outcome.step, "steps", f"{computed.steps}", outcome.step == computed.steps),
-            row(f"{name}: tracking", 1e3 * float(np.abs(outcome.displacement - outcome.target).max()), "mm"),
-            row(f"{name}: largest target", 1e3 * float(np.abs(outcome.target).max()), "mm"),
-        ]  # fmt: skip
-        print(f"{name}\n{paced.text()}\nempty loop before\n{before.text()}\nempty loop after\n{after.text()}")
+    for name, make in PARTS.values() if part is None else [PARTS[part]]:
+        rows += paced(name, *make(seconds), seconds)
     if kills:
         rows += hybrid_kills.figures(kills)
     return rows
 
 
+def paced(name: str, computed: FrameSolver, specimen: Rig, seconds: float) -> list[dict[str, Any]]:
+    """Figures of one computed part, between two empty loops."""
+    before = empty_loop(RATE, seconds)
+    steps, outcome = paced_run(computed.fresh, specimen, laboratory.wide_limits(), rate=RATE)
+    after = empty_loop(RATE, seconds)
+    print(f"{name}\n{steps.text()}\nempty loop before\n{before.text()}\nempty loop after\n{after.text()}")
+    # Two empty loops are as long as two runs: the worse of the two is what this machine does by itself.
+    idle = max(before.missed, after.missed)
+    return [
+        *of("empty loop before", before), *of(name, steps, idle), *of("empty loop after", after),
+        row(f"{name}: freedoms", computed.system.count, "-"),
+        row(f"{name}: times the journal held a step", outcome.journal_waits, "-", "0", outcome.journal_waits == 0),
+        row(f"{name}: whole run", outcome.step, "steps", f"{computed.steps}", outcome.step == computed.steps),
+        row(f"{name}: tracking", 1e3 * float(np.abs(outcome.displacement - outcome.target).max()), "mm"),
+        row(f"{name}: largest target", 1e3 * float(np.abs(outcome.target).max()), "mm"),
+    ]  # fmt: skip
+
+
 def main(arguments: argparse.Namespace) -> int:
     """Print the figures, and write them as JSON on request."""
     kills = 500 if getattr(arguments, "full", False) else getattr(arguments, "kills", 50)
-    return show(figures(getattr(arguments, "seconds", 60.0), kills), arguments)
+    part = getattr(arguments, "part", None)
+    return show(figures(getattr(arguments, "seconds", 60.0), kills, part), arguments)
 
 
 def show(rows: list[dict[str, Any]], arguments: argparse.Namespace) -> int:

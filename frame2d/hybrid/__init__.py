@@ -13,10 +13,10 @@
 | compensation, margin | delay compensation; stability of the loop, predicted |
 | rehearse_split, scatter, rehearsal, virtual | virtual tests by the hundred, of a split frame in one call, and what they say |
 | time_scale | how fast a test can be run |
-| deadline | whether steps come in time |
-| limits, guard, energy, unloading | what may leave and come back, and what happens otherwise |
+| deadline, pace, awake | whether steps come in time, and what it takes |
+| limits, guard, watch, energy, unloading | what may leave and come back, and what happens otherwise |
 | wire, serve | protocol and server |
-| journal | crash-safe log |
+| journal, journal_file, journal_pipe, journal_writer | crash-safe log, as it is written, read, and written behind a test |
 | checks, conduct, resume, outcome | before, during, after an interruption, and what a test says |
 | operator, interrupt | the person in charge, and Ctrl-C |
 | live, page, run_line | views |

@@ -4,9 +4,9 @@ A step is missed when it ends later than one period after it was due. The empty 
 does, so that what it misses is the machine's own; run it just before and just after a test.
 
 Durability and deadlines trade like this. In durable mode each command waits for the medium (a sync of 0.1 to 10 ms):
-nothing can be lost, and no deadline under that time can be kept; it is the default, for slow tests. In batched mode the
-rows go to a writer's thread and the step waits only if the medium has fallen `may_lose` steps behind: a crash may cost
-that many steps of the log, and the journal is not in the step's path.
+nothing can be lost, and no deadline under that time can be kept; it is the default, for slow tests. In batched mode a
+process of its own writes the rows and the step waits only if the medium has fallen `may_lose` steps behind: a crash of
+the machine may cost that many steps of the log, one of the test none, and the journal is not in the step's path.
 """
 
 import tempfile
