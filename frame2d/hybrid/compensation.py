@@ -18,6 +18,10 @@ class Compensator(Protocol):
     #: Weights of the newest and earlier targets; adaptive ones show their present weights.
     weights: np.ndarray
 
+    def begin(self, origin: np.ndarray) -> None:
+        """The structure has been at rest at `origin` (freedoms,) before the first step."""
+        ...
+
     def command(self, target: np.ndarray) -> np.ndarray:
         """Command (freedoms,) for the end of the step whose target is given."""
         ...
@@ -32,12 +36,16 @@ class Compensator(Protocol):
 
 
 class Weighted:
-    """Fixed weights on the last targets; before enough targets are known the structure is taken at rest at zero."""
+    """Fixed weights on the last targets; before enough targets are known the structure is taken at rest at its start."""
 
     def __init__(self, weights: np.ndarray, name: str, freedoms: int) -> None:
         self.weights = np.asarray(weights, dtype=np.float64)
         self.name = name
         self._targets = np.zeros((len(self.weights), freedoms))
+
+    def begin(self, origin: np.ndarray) -> None:
+        """At rest at `origin` until now; without this call at zero."""
+        self._targets[:] = origin
 
     def command(self, target: np.ndarray) -> np.ndarray:
         """Weighted sum of the last targets."""
@@ -134,6 +142,10 @@ class AdaptiveSeries:
         """Present weights of the last three targets."""
         c0, c1, c2 = self.a[0], self.a[1] / self.dt, self.a[2] / self.dt**2
         return np.array([c0 + 1.5 * c1 + c2, -2.0 * c1 - 2.0 * c2, 0.5 * c1 + c2])
+
+    def begin(self, origin: np.ndarray) -> None:
+        """At rest at `origin` until now; without this call at zero."""
+        self._targets[:], self._measured[:] = origin, origin
 
     def command(self, target: np.ndarray) -> np.ndarray:
         """Command with the present coefficients."""

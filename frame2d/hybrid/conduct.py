@@ -232,14 +232,20 @@ class HybridTest:
         self._started = True
         self.solver = self.make_solver(1.0)
         self.guard.begin(self.solver.origin, here)
-        return self._safely(self.solver, self.make_compensation(), Histories(self.solver))
+        return self._safely(self.solver, self.compensation(self.solver), Histories(self.solver))
+
+    def compensation(self, solver: Solver) -> Compensator:
+        """A fresh compensator, at rest where `solver` starts."""
+        made = self.make_compensation()
+        made.begin(solver.origin)
+        return made
 
     def low_level(self, scale: float) -> Outcome:
         """Run the whole motion times `scale`; the journal has its commands, but no steps."""
         solver = self.make_solver(within("scale of the low-level run", scale, 0.0, 0.5, open_low=True))
         self.guard.begin(solver.origin, self.guard.read())
         try:
-            return self._safely(solver, self.make_compensation(), Histories(solver), quiet=True)
+            return self._safely(solver, self.compensation(solver), Histories(solver), quiet=True)
         finally:
             self.step = 0
             self.guard.target = self.guard.energies = None

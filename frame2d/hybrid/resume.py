@@ -30,7 +30,8 @@ def recover(test: "HybridTest", path: Path) -> tuple[Solver, Compensator, Histor
     if any(row.kind == "end" and row.body["ending"] == "completed" for row in known):
         raise JournalError("the journalled test was completed")
     _recognise(test, start, known)
-    solver, compensation = test.make_solver(1.0), test.make_compensation()
+    solver = test.make_solver(1.0)
+    compensation = test.compensation(solver)
     test.solver = solver
     begun = _start_reading(start, test.freedoms)
     test.guard.adopt(begun.displacement, begun, int(start.body["first"]) - 1)

@@ -22,7 +22,7 @@ from frame2d.hybrid.specimen import Reading
 from frame2d.kernels import OK, compiled, inner
 
 #: Triggers of the guard that a virtual test says nothing about: they rest with machines, network and people.
-UNCOVERED = ("deadline", "link", "silence", "operator")
+UNCOVERED = ("deadline", "link", "silence", "unloading", "solver", "operator")
 
 
 class Loop(NamedTuple):

@@ -18,10 +18,11 @@ from frame2d.hybrid import (
     Server,
     Tripped,
     Unattended,
+    polynomial,
 )
 from frame2d.hybrid.conduct import NotReady
 from frame2d.hybrid.journal import rows, verify
-from frame2d.materials import Bilinear
+from frame2d.materials import Bilinear, Elastic
 
 K, STEPS, DT = 2e7, 60, 0.01
 LIMITS = Limits(
@@ -194,6 +195,58 @@ def test_unloading_is_journalled_and_not_resumed(tmp_path):
     assert any(row.kind == "motion" and row.body["why"] == "unloading" for row in rows(path))
     with pytest.raises(NotReady, match="unloaded after its last step"):
         make(specimen, path).resume()
+
+
+class Displaced(MatrixSolver):
+    """Starts with the specimen 5 mm from zero: what is commanded counts from there."""
+
+    origin = np.array([0.005])
+
+    def predict(self):
+        return super().predict() + self.origin
+
+
+def displaced(scale):
+    made = solver(scale)
+    made.__class__ = Displaced
+    return made
+
+
+def test_a_test_may_start_away_from_zero(tmp_path):
+    """Checks, compensation, run and resume count from where solver and specimen start, and never go by zero."""
+    specimen = Model(Elastic(K))
+    for i in range(5):
+        specimen.apply(Command(i + 1, np.array([0.001 * (i + 1)]), 0.25))
+
+    def make_displaced(view=None):
+        return HybridTest(
+            displaced, specimen, LIMITS, Unattended(True), tmp_path / "a.db", stiffness=[[K]], time_scale=100.0,
+            make_compensation=lambda: polynomial(2, 0.002, DT), views=(view,) if view else (),
+        )  # fmt: skip
+
+    def view(progress):
+        if progress.step == 10:
+            raise KeyboardInterrupt
+
+    test = make_displaced(view)
+    checks = Checks(test, 0.001)
+    assert checks.zero_and_sign().ok and checks.stiffness(np.array([[1.05 * K]]))[0].ok
+    assert checks.lag(0.0, 0.01)[0].ok and checks.tare(1.01e5).ok and checks.low_level().ok
+    with pytest.raises(KeyboardInterrupt):
+        test.run()
+    test.journal.close()
+    again = make_displaced()
+    outcome = again.resume()
+    again.close()
+    assert outcome.ending == "completed" and abs(outcome.command[0, 0] - 0.005) < 1e-3
+    moved = [row.body["u"][0] for row in rows(tmp_path / "a.db") if row.kind == "motion"]
+    assert min(moved) > 0.003
+    # The displaced elastic test is the undisplaced one, moved, with its force at the start as the tare.
+    plain = HybridTest(
+        solver, Model(Elastic(K)), LIMITS, Unattended(True), time_scale=100.0,
+        make_compensation=lambda: polynomial(2, 0.002, DT),
+    ).run(CHECKS)  # fmt: skip
+    assert outcome.command - 0.005 == pytest.approx(plain.command, abs=1e-9)
 
 
 class Own:
