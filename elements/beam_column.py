@@ -22,6 +22,8 @@ from frame2d.materials.law import Law
 
 #: Length below which a beam is a mistake, m.
 SHORTEST = 1e-6
+#: Largest radius of gyration (m) of what is still a member (common practice, no source).
+DEEPEST = 5.0
 
 #: Ends of a beam-column that are not hinges.
 RIGID, PINNED = "rigid", "pinned"
@@ -70,6 +72,12 @@ class BeamColumn:
             raise InputError(
                 f"BeamColumn has A = {self.A!r} m², I = {self.I!r} m⁴; allowed: A <= 100, I <= 1e4. "
                 "Likely mistake: values in mm² and mm⁴"
+            )
+        reach = math.sqrt(self.I / self.A)
+        if reach > DEEPEST:
+            raise InputError(
+                f"BeamColumn has A = {self.A!r} m², I = {self.I!r} m⁴, a radius of gyration of {reach:.3g} m; allowed: up to "
+                f"{DEEPEST:g} m. Likely mistake: cm², cm⁴ or mm², mm⁴"
             )
         within("BeamColumn.shear_area", self.shear_area, 0.0, self.A * 1.0001, hint="As is at most the area")
         if 0.0 < self.shear_area < 1e-6 * self.A:

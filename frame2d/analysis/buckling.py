@@ -12,6 +12,7 @@ from scipy.sparse import csr_matrix
 from frame2d.elements.beam_column import BeamColumn, rotation_matrix
 from frame2d.elements.beam_kernels import section_terms
 from frame2d.errors import Frame2dError, whole
+from frame2d.model.state import begin_of
 
 if TYPE_CHECKING:
     from frame2d.model.system import System
@@ -62,6 +63,7 @@ def buckling(system: "System", case: str = "gravity", count: int = 3) -> tuple[n
 
     Raises `Frame2dError` when no compression is found.
     """
+    begin_of(system, None)
     system.need_symmetry("buckling factors")
     whole("count", count)
     from scipy.sparse.linalg import spsolve

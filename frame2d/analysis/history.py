@@ -17,6 +17,7 @@ from frame2d.analysis.settle import settle
 from frame2d.engine.implicit import run
 from frame2d.engine.plan import new_room
 from frame2d.errors import InputError, finite, mapped, positive, series
+from frame2d.model.state import begin_of
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -27,6 +28,11 @@ if TYPE_CHECKING:
 ITERATING = (GeneralizedAlpha, FirstOrderAlpha)
 #: Most numbers that one response may hold (16 GB).
 MOST_NUMBERS = 2_000_000_000
+#: Ground acceleration (m/s²) from which units are wrong: about 20 g, four times the strongest that was recorded (common
+#: practice, no source).
+STRONGEST = 200.0
+#: Step (s) from which it must be a fraction of the first period (common practice, no source).
+LONGEST_STEP = 0.5
 
 
 def resampled(values: np.ndarray, record_dt: float, dt: float, what: str) -> np.ndarray:
@@ -77,7 +83,7 @@ def time_history(
     or when the loads of `state` are no longer held (`frame2d.analysis.collapse` says how that is decided).
     Raises `InputError` before, and `AnalysisError` (with the partial response) during the analysis.
     """
-    begin = state or system.rest()
+    begin = begin_of(system, state)
     method = chung_hulbert(0.8) if scheme is None else scheme
     tries = options or Options()
     if not np.any(system.plan.inertial > 0.0):
@@ -116,14 +122,21 @@ def time_history(
             raise InputError("dt is missing; allowed: a time step in s when there is no record")
         dt = positive("record: dt", record.dt)
     dt = positive("dt", dt)
+    if dt > LONGEST_STEP and dt > 2.0 * system.rough_period:
+        raise InputError(
+            f"dt is {dt:g} s; allowed: a fraction of the first period, which is about {system.rough_period:.3g} s. Likely "
+            "mistake: ms instead of s"
+        )
     ground = None
     if record is not None:
-        ground = factor * resampled(
-            record.acceleration,
-            positive("record: dt", record.dt),
-            dt,
-            f"record {getattr(record, 'name', '')!r}",
-        )
+        name = f"record {getattr(record, 'name', '')!r}"
+        ground = factor * resampled(record.acceleration, positive("record: dt", record.dt), dt, name)
+        strongest = float(np.abs(ground).max())
+        if strongest > STRONGEST:
+            raise InputError(
+                f"{name} times {factor:g} reaches {strongest:.4g} m/s²; allowed: up to {STRONGEST:g}. Likely mistake: cm/s² "
+                "(gal) or mm/s² read as m/s²"
+            )
     lengths = [
         series(f"history of {key}", values).size
         for group in (forces, support_motion)
@@ -149,7 +162,13 @@ def time_history(
         factors.append(_padded(ground, rows))
     for (node, component), values in forces.items():
         checked = resampled(np.asarray(values), dt, dt, f"force on {node!r}")
-        patterns.append(system.row(node, component))
+        row = system.row(node, component)
+        if not np.any(row):
+            raise InputError(
+                f"a force acts on {component} of node {node!r}, which is supported; allowed: a free displacement. Likely "
+                "mistake: support_motion was meant"
+            )
+        patterns.append(row)
         factors.append(_padded(checked, rows))
     history = np.tile(begin.supports, (rows, 1))
     damped = prepare(system, damping, state)

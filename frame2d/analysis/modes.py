@@ -12,6 +12,7 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import eigsh, splu
 
 from frame2d.errors import Frame2dError, InputError, whole
+from frame2d.model.state import begin_of
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -56,6 +57,7 @@ def modes(system: "System", state: "State | None" = None, count: int | None = 6)
 
     Raises `InputError` where there is no mass, `Frame2dError` where the tangent is not positive definite.
     """
+    begin_of(system, state)
     system.need_symmetry("modes")
     inertial = np.flatnonzero(system.plan.inertial > 0.0)
     if inertial.size == 0:

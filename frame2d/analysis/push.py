@@ -1,5 +1,6 @@
 """Pushing: curves under displacement or arc-length control, and cyclic pushing by a displacement protocol."""
 
+import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import STOPPED, Options, finish, progress
 from frame2d.errors import InputError, finite, known, positive, series, whole
+from frame2d.model.state import begin_of
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -82,18 +84,16 @@ def push(
     displacements' own norm (m, rad times the mean member length). `response.factor` is the load factor, past its peak
     as well. Raises `AnalysisError` with the partial curve.
     """
-    begin = state or system.rest()
+    begin = begin_of(system, state)
     load = lateral_pattern(system, pattern, state)
     if not np.any(load):
         raise InputError(f"pattern {pattern!r} pushes nothing; allowed: forces on free freedoms")
     if target is not None:
         whole("steps", steps)
-        finite("target", target, hint="m or rad")
         if node is None:
             raise InputError("push to a target needs the node that is led; allowed: node=…")
-        row = system.row(node, component)
-        if not np.any(row):
-            raise InputError(f"{component} of node {node!r} is held by a support and cannot be pushed")
+        _far(system, "target", component, finite("target", target, hint="m or rad"))
+        row = _led(system, node, component)
         begin_at = float(row @ begin.motion.q)
         targets = begin_at + np.linspace(0.0, target, steps + 1)
         return _lead(system, begin, load, row, targets, options or Options(), "push", _case(pattern))
@@ -117,14 +117,35 @@ def cyclic(
     options: Options | None = None,
 ) -> Response:
     """Lead one displacement through `history` (m or rad, absolute; fine steps), the load factor following."""
-    begin = state or system.rest()
+    begin = begin_of(system, state)
     targets = series("history", history)
-    row = system.row(node, component)
+    _far(system, "history", component, float(np.abs(targets).max()))
+    row = _led(system, node, component)
     begin_at = float(row @ begin.motion.q)
     if abs(targets[0] - begin_at) > 1e-12:
         targets = np.concatenate([[begin_at], targets])
     load = lateral_pattern(system, pattern, state)
     return _lead(system, begin, load, row, targets, options or Options(), "cyclic push", _case(pattern))
+
+
+def _led(system: "System", node: str, component: str) -> np.ndarray:
+    """Free freedoms of the displacement that is led."""
+    row = system.row(node, component)
+    if not np.any(row):
+        raise InputError(f"{component} of node {node!r} is held by a support and cannot be pushed")
+    return row
+
+
+def _far(system: "System", what: str, component: str, value: float) -> None:
+    """Refuse to lead a displacement farther than the frame is large, or round more than once."""
+    points = np.array([[node.x, node.y] for node in system.frame.nodes.values()])
+    extent = float(np.ptp(points, axis=0).max())
+    most = 2.0 * np.pi if component == "rz" else extent if extent > 0.0 else math.inf
+    if abs(value) > most:
+        raise InputError(
+            f"{what} reaches {value:g}; allowed: up to {most:.4g}, the size of the frame (m; rad: once round). Likely "
+            "mistake: mm instead of m"
+        )
 
 
 def _case(pattern: str | Mapping[str, float]) -> str | None:

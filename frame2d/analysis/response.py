@@ -1,7 +1,6 @@
 """`Response`: labelled histories of an analysis, its energies, its final state, and how it went."""
 
 import json
-import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -22,9 +21,10 @@ from frame2d.engine.plan import (
     SEARCHES,
     Motion,
 )
-from frame2d.errors import known
+from frame2d.errors import InputError, known
 from frame2d.model.state import State
 from frame2d.model.storeys import storeys
+from frame2d.written import written
 
 if TYPE_CHECKING:
     from frame2d.analysis.along import Along
@@ -117,7 +117,9 @@ class Response:
 
     @property
     def factor(self) -> np.ndarray:
-        """Load factor of a push."""
+        """Load factor of a push; `InputError` for other analyses."""
+        if "factor" not in self.extra:
+            raise InputError(f"a {self.kind} has no load factor; allowed: the response of push or cyclic")
         return np.asarray(self.extra["factor"])
 
     @property
@@ -400,10 +402,9 @@ class Response:
         """Write a `table` as CSV with a header that bears the units; the file appears whole or not at all."""
         columns = self.table(kind)
         target = Path(path)
-        beside = target.with_name(target.name + ".part")
         header = ",".join(f'"{name}"' if "," in name else name for name in columns)
-        np.savetxt(
-            beside, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="",
-            encoding="utf-8",
-        )  # fmt: skip
-        os.replace(beside, target)
+        with written(target) as beside:
+            np.savetxt(
+                beside, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="",
+                encoding="utf-8",
+            )  # fmt: skip

@@ -8,7 +8,8 @@ import numpy as np
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish, run_steps
 from frame2d.engine.plan import new_room
-from frame2d.errors import InputError, finite, known, mapped, whole
+from frame2d.errors import InputError, finite, known, mapped, whole, within
+from frame2d.model.state import begin_of
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -30,7 +31,7 @@ def static(
     The loads stay on in the state that is returned. Raises `AnalysisError` with the partial response where no
     equilibrium exists.
     """
-    begin = state or system.rest()
+    begin = begin_of(system, state)
     factors = {cases: 1.0} if isinstance(cases, str) else mapped("cases", cases, "load case")
     added = np.zeros(system.count)
     for case, factor in factors.items():
@@ -39,7 +40,14 @@ def static(
     for (node, component), value in mapped(
         "settlements", {} if settlements is None else settlements, "(node, component)"
     ).items():
-        moved[system.support_number(node, component)] += finite(f"settlement of {node!r}", value)
+        most = np.pi if component == "rz" else system.length
+        moved[system.support_number(node, component)] += within(
+            f"settlement of {node!r}",
+            value,
+            -most,
+            most,
+            hint="mm instead of m; the bound is the mean member length",
+        )
     count = whole("steps", steps, 1, 1_000_000)
     shares = np.linspace(0.0, 1.0, count + 1)
     history = begin.supports + np.outer(shares, moved)
@@ -72,6 +80,7 @@ def gravity(
     system: "System", state: "State | None" = None, case: str = "gravity", steps: int = 1
 ) -> Response:
     """Load the frame with its gravity case, which then stays on."""
+    begin_of(system, state)
     names = {load.case for load in system.frame.node_loads} | {
         load.case for load in system.frame.member_loads
     }

@@ -1,7 +1,6 @@
 """A `Response` as HDF5: the frame's JSON, raw histories, named tables; and back."""
 
 import json
-import os
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +11,10 @@ from scipy.sparse import issparse
 from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import TABLES, Log, Response
 from frame2d.engine.plan import Motion
+from frame2d.errors import InputError
 from frame2d.model.schema import from_data, to_data
 from frame2d.model.state import State
+from frame2d.written import written
 
 FORMAT = "frame2d/response/1"
 
@@ -24,8 +25,7 @@ def save(response: Response, path: Any) -> None:
     `tables` holds named columns for other programs: the main ones at its top, the other `TABLES` in groups.
     """
     target = Path(path)
-    beside = target.with_name(target.name + ".part")
-    with h5py.File(beside, "w") as file:
+    with written(target) as beside, h5py.File(beside, "w") as file:
         file.attrs["format"] = FORMAT
         file.attrs["kind"] = response.kind
         file.attrs["outcome"] = response.outcome.name
@@ -55,14 +55,18 @@ def save(response: Response, path: Any) -> None:
                 file[f"extra/{name}"] = value
             elif isinstance(value, str | int | float):
                 file.require_group("extra").attrs[name] = value
-    os.replace(beside, target)
 
 
 def load(path: Any) -> Response:
-    """Read what `save` wrote; raises `InputError` for another kind of file."""
-    from frame2d.errors import InputError
-
-    with h5py.File(path, "r") as file:
+    """Read what `save` wrote; raises `InputError` for another kind of file, and where there is none."""
+    try:
+        opened = h5py.File(path, "r")
+    except OSError as error:
+        what = "there is none" if not Path(path).exists() else f"it is no HDF5 file, or broken ({error})"
+        raise InputError(
+            f"{path} cannot be read: {what}. Likely mistake: the path, or another kind of file"
+        ) from None
+    with opened as file:
         if file.attrs.get("format") != FORMAT:
             raise InputError(f"{path} has format {file.attrs.get('format')!r}; allowed: {FORMAT!r}")
         system = from_data(

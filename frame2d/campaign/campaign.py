@@ -6,7 +6,6 @@ over what is there as long as it was run with the same frame, options, record an
 """
 
 import json
-import os
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -23,6 +22,7 @@ from frame2d.campaign.replacement import Replacement
 from frame2d.campaign.runner import Run, Runner
 from frame2d.campaign.wear import Wear, renewed, worn
 from frame2d.errors import Frame2dError, known
+from frame2d.written import written
 
 FORMAT = "frame2d/campaign result/1"
 
@@ -201,9 +201,8 @@ class Campaign:
             "format": FORMAT, "chain": chain, **result.as_data(),
             "wear": {name: wear.as_data() for name, wear in result.wear.items()},
         }  # fmt: skip
-        beside = place / "result.json.part"
-        beside.write_text(json.dumps(data, indent=1, ensure_ascii=False), encoding="utf-8")
-        os.replace(beside, place / "result.json")
+        with written(place / "result.json") as beside:
+            beside.write_text(json.dumps(data, indent=1, ensure_ascii=False), encoding="utf-8")
 
     def _stored(self, place: Path | None, chain: str) -> Result | None:
         """Result on disk, if it belongs to this campaign."""

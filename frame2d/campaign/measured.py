@@ -1,7 +1,6 @@
 """`Measured`: what one test of a campaign leaves behind as plain arrays, computed or measured, on disk and back."""
 
 import json
-import os
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -10,6 +9,7 @@ import h5py
 import numpy as np
 
 from frame2d.errors import InputError
+from frame2d.written import written
 
 if TYPE_CHECKING:
     from frame2d.analysis.response import Response
@@ -75,8 +75,7 @@ class Measured:
     def save(self, path: Any) -> None:
         """Write to HDF5, beside the target, then move into place."""
         target = Path(path)
-        beside = target.with_name(target.name + ".part")
-        with h5py.File(beside, "w") as file:
+        with written(target) as beside, h5py.File(beside, "w") as file:
             file.attrs["format"] = FORMAT
             for name in ("outcome", "completed", "collapsed", "origin"):
                 file.attrs[name] = getattr(self, name)
@@ -99,7 +98,6 @@ class Measured:
                     _put(file, f"devices/{number:04d}/{part}", getattr(loop, part))
                 file[f"devices/{number:04d}"].attrs["name"] = name
                 file[f"devices/{number:04d}"].attrs["turns"] = loop.turns
-        os.replace(beside, target)
 
     @classmethod
     def load(cls, path: Any) -> "Measured":

@@ -1,7 +1,6 @@
 """A `State` on disk (HDF5) and back: what lets a campaign go on where it stopped, bit for bit."""
 
 import json
-import os
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +9,7 @@ import h5py
 from frame2d.engine.plan import Motion
 from frame2d.errors import InputError
 from frame2d.model.state import State
+from frame2d.written import written
 
 FORMAT = "frame2d/state/1"
 
@@ -17,15 +17,13 @@ FORMAT = "frame2d/state/1"
 def save_state(state: State, path: Any) -> None:
     """Write beside the target and move into place."""
     target = Path(path)
-    beside = target.with_name(target.name + ".part")
-    with h5py.File(beside, "w") as file:
+    with written(target) as beside, h5py.File(beside, "w") as file:
         file.attrs["format"] = FORMAT
         for name, array in state.motion._asdict().items():
             file[f"motion/{name}"] = array
         file["load"], file["supports"] = state.load, state.supports
         file.attrs["time"], file.attrs["released"] = state.time, state.released
         file.attrs["replaced"], file.attrs["cases"] = json.dumps(state.replaced), json.dumps(state.cases)
-    os.replace(beside, target)
 
 
 def load_state(path: Any) -> State:

@@ -6,7 +6,6 @@ analyses release the lock); a process pool or the executor of a cluster (`client
 """
 
 import json
-import os
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import Executor, Future, ThreadPoolExecutor, as_completed
 from dataclasses import dataclass, field, fields, is_dataclass
@@ -18,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from frame2d.errors import InputError, known, within
+from frame2d.written import written
 
 FORMAT = "frame2d/sweep run/1"
 #: How a run ended. "not converged" and "failed" are never a collapse.
@@ -189,9 +189,8 @@ def _store(root: Path | None, mark: str, run: Finished) -> None:
     data = {
         "format": FORMAT, "place": dict(run.job.place), "status": run.status, "values": run.values, "message": run.message,
     }  # fmt: skip
-    beside = root / f".{mark}.part"
-    beside.write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
-    os.replace(beside, root / f"{mark}.json")
+    with written(root / f"{mark}.json") as beside:
+        beside.write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
 
 
 def _read(root: Path | None, mark: str, job: Job) -> Finished | None:

@@ -1,6 +1,5 @@
 """A component test ready for use: histories in SI, the raw columns, and every step in between."""
 
-import os
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -10,6 +9,7 @@ import numpy as np
 from frame2d.compare.histories import TINY, history, pair
 from frame2d.component_tests.reading import RawTest
 from frame2d.errors import InputError, known
+from frame2d.written import written
 
 
 @dataclass(frozen=True)
@@ -80,11 +80,9 @@ def write_csv(path: str | Path, test: CyclicTest, *, comment: str = "") -> None:
     columns: list[tuple[str, Any]] = [] if test.time is None else [("time [s]", test.time)]
     columns += [(f"{names[0]} [{length}]", test.deformation), (f"{names[1]} [{load}]", test.force)]
     target = Path(path)
-    beside = target.with_name(f".{target.name}.part")
-    with beside.open("w", encoding="utf-8", newline="\n") as file:
+    with written(target) as beside, beside.open("w", encoding="utf-8", newline="\n") as file:
         for line in comment.splitlines():
             file.write(f"# {line}\n")
         file.write(",".join(name for name, _ in columns) + "\n")
         for row in zip(*(values for _, values in columns), strict=True):
             file.write(",".join(repr(float(value)) for value in row) + "\n")
-    os.replace(beside, target)

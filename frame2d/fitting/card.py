@@ -1,7 +1,6 @@
 """Device cards: a fitted law as a JSON file that rebuilds it, with all that its numbers rest on."""
 
 import json
-import os
 import platform
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +15,7 @@ from frame2d.fitting.measured import AnyTest, checksum
 from frame2d.fitting.result import Fit
 from frame2d.fitting.scores import ACCEPTED, Errors
 from frame2d.materials import Law, build
+from frame2d.written import written
 
 FORMAT = "frame2d device card"
 EDITION = 1
@@ -70,10 +70,9 @@ def card_of(fit: Fit, note: str = "") -> dict[str, Any]:
 def save_card(fit: Fit, path: str | Path, *, note: str = "") -> Path:
     """Write the card of a fit as JSON; it appears whole or not at all. Returns its path."""
     target = Path(path)
-    beside = target.with_name(f".{target.name}.part")
     text = json.dumps(card_of(fit, note), indent=1, ensure_ascii=False, allow_nan=False)
-    beside.write_text(text + "\n", encoding="utf-8")
-    os.replace(beside, target)
+    with written(target) as beside:
+        beside.write_text(text + "\n", encoding="utf-8")
     return target
 
 

@@ -24,7 +24,7 @@ from frame2d.hybrid.computed import Declared
 from frame2d.hybrid.part_state import at_rest, part_state
 from frame2d.hybrid.specimen import Command, Reading, Specimen
 from frame2d.model.frame import Frame
-from frame2d.model.state import State
+from frame2d.model.state import State, begin_of
 from frame2d.model.system import System
 from frame2d.substructure import Split
 
@@ -85,7 +85,7 @@ class FrameSpecimen(Specimen):
         self._end_stiffness = np.asarray(
             (system.supported.T @ system.whole["stiffness"] @ system.supported).todense()
         )
-        self.begin = state or system.rest()
+        self.begin = begin_of(system, state)
         self._begin_from(self.begin)
 
     @classmethod

@@ -9,7 +9,6 @@ every data set carries the SHA-256 of its bytes in the attribute sha256, raw gro
 
 import hashlib
 import json
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -24,6 +23,7 @@ from frame2d.instruments.quantity import Quantity
 from frame2d.instruments.recording import Readings, Recording
 from frame2d.instruments.scales import SI, factor_of, spelled
 from frame2d.instruments.sensor_map import SensorMap
+from frame2d.written import written
 
 FORMAT = "frame2d/readings/1"
 
@@ -68,15 +68,14 @@ def write_recording(path: str | Path, recording: Recording, *, comment: str = ""
     The file is written beside and moved into place.
     """
     target = Path(path)
-    beside = target.with_name(f".{target.name}.part")
     header = ["time [s]", *(f"{name} [{recording.units.get(name, '')}]" for name in recording.columns)]
     table = np.column_stack([recording.time, *recording.columns.values()])
     rows = [f"# {line}" for line in comment.splitlines()] + [",".join(header)]
     for row in table:
         rows.append(",".join("" if np.isnan(value) else repr(float(value)) for value in row))
     content = ("\n".join(rows) + "\n").encode()
-    beside.write_bytes(content)
-    os.replace(beside, target)
+    with written(target) as beside:
+        beside.write_bytes(content)
     return hashlib.sha256(content).hexdigest()
 
 
@@ -116,8 +115,7 @@ def save_readings(
 ) -> None:
     """Write processed data with raw data beside to HDF5, in place only when whole."""
     target = Path(path)
-    beside = target.with_name(f".{target.name}.part")
-    with h5py.File(beside, "w") as file:
+    with written(target) as beside, h5py.File(beside, "w") as file:
         file.attrs["format"], file.attrs["map"] = FORMAT, json.dumps(sensors.describe(), ensure_ascii=False)
         file.attrs["processing"] = json.dumps(readings.processing, ensure_ascii=False)
         file.attrs["findings"] = json.dumps([vars(f) for f in readings.findings], ensure_ascii=False)
@@ -148,7 +146,6 @@ def save_readings(
             _put(group, "value", quantity.value, quantity.unit)
             _put(group, "sigma", quantity.sigma, quantity.unit)
             _put(group, "valid", quantity.valid, "-")
-    os.replace(beside, target)
 
 
 def load_readings(path: str | Path) -> tuple[Readings, dict[str, Quantity]]:

@@ -9,16 +9,18 @@
 
 import json
 import math
-import os
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Any
 
 from frame2d import elements
 from frame2d.errors import InputError, known, within
-from frame2d.model.frame import Frame
+from frame2d.model.frame import Frame, MemberLoad
+from frame2d.written import written
 
 SCHEMA = "frame2d/frame/1"
+NODE, PLACED = ("name", "x", "y"), ("name", "i", "j", "device", "member")
+MEMBER_LOAD = tuple(entry.name for entry in fields(MemberLoad))
 
 
 def to_data(frame: Frame) -> dict[str, Any]:
@@ -60,12 +62,15 @@ def from_data(data: dict[str, Any]) -> Frame:
 
 def _frame(data: dict[str, Any]) -> Frame:
     """Through the same doors as a script, so that files are checked like scripts."""
+    _only("the frame file", data, (*to_data(Frame()),))
     frame = Frame(str(data["name"]))
     for node in data["nodes"]:
+        _only(f"node {node['name']!r}", node, NODE)
         frame.node(node["name"], node["x"], node["y"])
     for name, held in data["supports"].items():
         frame.support(name, held)
     for entry in data["members"]:
+        _only(f"member {entry['name']!r}", entry, PLACED)
         member = elements.build(entry["member"])
         frame.member(entry["name"], entry["i"], entry["j"], member, bool(entry["device"]))
     for node, (mx, my, rotary) in data["masses"].items():
@@ -75,6 +80,7 @@ def _frame(data: dict[str, Any]) -> Frame:
     for load in data["node_loads"]:
         frame.load(**load)
     for load in data["member_loads"]:
+        _only(f"load on member {load['member']!r}", load, MEMBER_LOAD)
         first, last = load["first"], load["last"]
         point = load["end"] is not None and load["end"] == load["begin"]
         frame.member_load(
@@ -92,12 +98,17 @@ def _frame(data: dict[str, Any]) -> Frame:
     return frame
 
 
+def _only(thing: str, entry: dict[str, Any], names: tuple[str, ...]) -> None:
+    """Refuse names that nobody reads: a misspelt one would be left out without a word."""
+    for name in entry:
+        known(f"entry of {thing}", name, names)
+
+
 def save(frame: Frame, path: Any) -> None:
     """Write beside the target and move into place."""
     target = Path(path)
-    beside = target.with_name(target.name + ".part")
-    beside.write_text(json.dumps(to_data(frame), indent=1, ensure_ascii=False), encoding="utf-8")
-    os.replace(beside, target)
+    with written(target) as beside:
+        beside.write_text(json.dumps(to_data(frame), indent=1, ensure_ascii=False), encoding="utf-8")
 
 
 def load(path: Any) -> Frame:

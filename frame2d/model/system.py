@@ -17,7 +17,7 @@ from frame2d.model import checks
 from frame2d.model.frame import COMPONENTS, Frame, MemberLoad
 from frame2d.model.freedoms import map_freedoms, node_freedom
 from frame2d.model.member_loads import equivalent
-from frame2d.model.state import State
+from frame2d.model.state import State, begin_of
 from frame2d.model.storeys import DriftWatch, drift_watch
 
 
@@ -346,7 +346,7 @@ class System:
         values[plan.a_place] += plan.stiffness
         room = new_room(plan)
         if parts:
-            begin = state or self.rest()
+            begin = begin_of(self, state)
             motion = begin.copy_motion()
             room.shift[: self.imposed_parts.shape[0]] = self.imposed_parts @ begin.supports
             evaluate(plan, room, motion.q, np.zeros(self.count), room.shift, motion.m0, motion.m1, 0.0, 0.0)
@@ -367,7 +367,7 @@ class System:
 
     def internal_force(self, q: np.ndarray, state: State | None = None) -> np.ndarray:
         """Internal force on the free freedoms (N, N·m) at displacements `q`, loaded from a state in one step."""
-        begin, room = state or self.rest(), new_room(self.plan)
+        begin, room = begin_of(self, state), new_room(self.plan)
         room.shift[: self.imposed_parts.shape[0]] = self.imposed_parts @ begin.supports
         motion = begin.copy_motion()
         failed = evaluate(

@@ -3,7 +3,6 @@
 import csv
 import io
 import math
-import os
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from frame2d.model import Frame
 from frame2d.reduction.cut_model import TestModel
 from frame2d.reduction.cuts import Cut
 from frame2d.reduction.fidelity_table import Limits
+from frame2d.written import written
 
 #: Share of a capacity that a test may use (common practice, no source).
 GATE = 0.85
@@ -155,6 +155,5 @@ class CutRanking:
         writer.writeheader()
         writer.writerows(rows)
         target = Path(path)
-        beside = target.with_name(target.name + ".part")
-        beside.write_text(buffer.getvalue(), encoding="utf-8")
-        os.replace(beside, target)
+        with written(target) as beside:
+            beside.write_text(buffer.getvalue(), encoding="utf-8")

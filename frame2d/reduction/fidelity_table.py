@@ -2,13 +2,13 @@
 
 import csv
 import io
-import os
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
 from frame2d.compare import DENOMINATORS
 from frame2d.errors import known, positive
+from frame2d.written import written
 
 
 @dataclass(frozen=True)
@@ -139,9 +139,8 @@ class Fidelity:
         for row in self.rows:
             writer.writerow(["" if getattr(row, name) is None else getattr(row, name) for name in names])
         target = Path(path)
-        beside = target.with_name(target.name + ".part")
-        beside.write_text(buffer.getvalue(), encoding="utf-8")
-        os.replace(beside, target)
+        with written(target) as beside:
+            beside.write_text(buffer.getvalue(), encoding="utf-8")
 
 
 def bound_use(row: Row) -> float:

@@ -36,12 +36,12 @@ Units are SI in the file (N, m, rad, J, s; drifts and shares as ratios); blocks 
 
 import json
 import math
-import os
 from pathlib import Path
 from typing import Any
 
 from frame2d.errors import InputError, known
 from frame2d.report.checksums import checksums
+from frame2d.written import written
 
 SCHEMA = "frame2d/report/1"
 SUMMARY = "summary.json"
@@ -91,9 +91,8 @@ def write_summary(folder: Any, summary: dict[str, Any]) -> Path:
     check(data)
     data["checksums"] = checksums(root)
     target = root / SUMMARY
-    beside = target.with_name(SUMMARY + ".part")
-    beside.write_text(json.dumps(data, indent=1, ensure_ascii=False), encoding="utf-8")
-    os.replace(beside, target)
+    with written(target) as beside:
+        beside.write_text(json.dumps(data, indent=1, ensure_ascii=False), encoding="utf-8")
     return target
 
 

@@ -1,6 +1,5 @@
 """What a hybrid test adds to a limit state: commands, tracking, energy error, events, timing."""
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -9,13 +8,13 @@ import numpy as np
 
 from frame2d.hybrid import Outcome
 from frame2d.report.collect import fact, table
+from frame2d.written import written
 
 
 def save_outcome(outcome: Outcome, dt: float, path: Any) -> Path:
     """Histories of a hybrid test to HDF5: time (s), target, command, displacement (m, rad), force (N, N·m) by freedom."""
     target = Path(path)
-    beside = target.with_name(target.name + ".part")
-    with h5py.File(beside, "w") as file:
+    with written(target) as beside, h5py.File(beside, "w") as file:
         file["time"] = dt * np.arange(1, outcome.step + 1)
         for name in ("target", "command", "displacement", "force"):
             for k, column in enumerate(getattr(outcome, name).T):
@@ -24,7 +23,6 @@ def save_outcome(outcome: Outcome, dt: float, path: Any) -> Path:
             file.create_dataset(f"tracking/{k}", data=column, compression="gzip")
         file.create_dataset("energy error", data=outcome.energy_error, compression="gzip")
         file.create_dataset("step time", data=outcome.step_time, compression="gzip")
-    os.replace(beside, target)
     return target
 
 

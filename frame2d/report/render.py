@@ -2,7 +2,6 @@
 
 import base64
 import json
-import os
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -18,6 +17,7 @@ from frame2d.report.contents import BLOCK, SECTIONS, SUMMARY, read_summary
 from frame2d.report.numbers import number
 from frame2d.report.scene import read_scene
 from frame2d.report.svg import Panel, Series, figure
+from frame2d.written import written
 
 CAUTIONS = (
     "Results support, and never replace, design to the local code by licensed engineers.",
@@ -55,9 +55,8 @@ def build_report(folder: Any, to: Any = None) -> Path:
         js=(own / "player.js").read_text(encoding="utf-8"),
     )
     target = root / "report.html" if to is None else Path(to)
-    beside = target.with_name(f".{target.name}.part")
-    beside.write_text(page, encoding="utf-8")
-    os.replace(beside, target)
+    with written(target) as beside:
+        beside.write_text(page, encoding="utf-8")
     return target
 
 

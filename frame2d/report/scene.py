@@ -14,7 +14,6 @@ Rounding to 1/32000 of each quantity's largest value is far below what a screen 
 
 import base64
 import json
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,6 +24,7 @@ from frame2d.errors import InputError
 from frame2d.materials import Elastic
 from frame2d.show.drawing import dissipated, draw
 from frame2d.show.scene import round_down
+from frame2d.written import written
 
 if TYPE_CHECKING:
     from frame2d.analysis.response import Response
@@ -114,9 +114,8 @@ def _supports(system: Any, points: np.ndarray) -> list[int]:
 def write_scene(response: "Response", path: Any, title: str = "") -> Path:
     """Store the animation's data beside a response; the file appears whole or not at all."""
     target = Path(path)
-    beside = target.with_name(target.name + ".part")
-    beside.write_text(json.dumps(scene(response, title), ensure_ascii=False), encoding="utf-8")
-    os.replace(beside, target)
+    with written(target) as beside:
+        beside.write_text(json.dumps(scene(response, title), ensure_ascii=False), encoding="utf-8")
     return target
 
 

@@ -1,6 +1,5 @@
 """`animate`: the deformed frame as GIF or MP4, with drifts and device states as colour, made without a display."""
 
-import os
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,6 +9,7 @@ import numpy as np
 
 from frame2d.errors import InputError, known, within
 from frame2d.show.scene import Scene, build_scene
+from frame2d.written import written
 
 if TYPE_CHECKING:
     from frame2d.analysis.response import Response
@@ -47,12 +47,8 @@ def animate(
         fps = float(np.clip((len(scene.clock) - 1) / span, 5.0, 30.0)) if span > 0.0 else 15.0
     within("fps", fps, 0.1, 120.0)
     target.parent.mkdir(parents=True, exist_ok=True)
-    beside = target.with_name(f".{target.stem}.part{target.suffix}")
-    try:
+    with written(target) as beside:
         _write(_pictures(scene, renderer), beside, fps)
-        os.replace(beside, target)
-    finally:
-        beside.unlink(missing_ok=True)
     return target
 
 

@@ -4,12 +4,12 @@ Colours are those of Okabe & Ito 2008, 'Color Universal Design', readable with e
 styles differ too, so that a grey print loses nothing.
 """
 
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from frame2d.errors import InputError
+from frame2d.written import written
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -79,7 +79,6 @@ def save_figure(figure: "Figure", path: Any) -> Path:
     if target.suffix.lower() not in PICTURES:
         raise InputError(f"picture is {str(path)!r}; allowed suffixes: {', '.join(PICTURES)}")
     target.parent.mkdir(parents=True, exist_ok=True)
-    beside = target.with_name(f".{target.stem}.part{target.suffix}")
-    figure.savefig(beside)
-    os.replace(beside, target)
+    with written(target) as beside:
+        figure.savefig(beside)
     return target

@@ -6,7 +6,6 @@ data: member and device numbers (names in the two CSV files beside), storey drif
 """
 
 import csv
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import quoteattr
@@ -15,6 +14,7 @@ import numpy as np
 
 from frame2d.errors import InputError, positive
 from frame2d.show.drawing import dissipated, draw, member_drifts
+from frame2d.written import written
 
 if TYPE_CHECKING:
     from frame2d.analysis.response import Response
@@ -69,9 +69,8 @@ def write_series(
         }
         file = f"{name}_{step:06d}.vtu"
         mesh = meshio.Mesh(rest + scale * moved, cells, point_data={"displacement": moved}, cell_data=data)
-        beside = target / f".part_{file}"
-        mesh.write(beside, file_format="vtu")
-        os.replace(beside, target / file)
+        with written(target / file) as beside:
+            mesh.write(beside, file_format="vtu")
         entries.append((float(response.time[step]), file))
     _table(target / f"{name}_members.csv", "member,name,first node,second node,family", (
         (number, member, placed.i, placed.j, type(placed.member).__name__)
@@ -105,6 +104,5 @@ def _table(path: Path, header: str, rows: Any) -> None:
 
 
 def _whole(path: Path, text: str) -> None:
-    beside = path.with_name(f".part_{path.name}")
-    beside.write_text(text, encoding="utf-8")
-    os.replace(beside, path)
+    with written(path) as beside:
+        beside.write_text(text, encoding="utf-8")

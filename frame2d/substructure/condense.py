@@ -22,6 +22,7 @@ from frame2d.analysis.reduction import craig_bampton, guyan
 from frame2d.analysis.schemes import Scheme, chung_hulbert
 from frame2d.errors import InputError, known
 from frame2d.materials import Elastic
+from frame2d.model.state import begin_of
 from frame2d.substructure.frame_part import fitted
 from frame2d.substructure.matrix_part import MatrixPart
 
@@ -103,7 +104,7 @@ def condense(
                 f"member {place.member!r} has a {type(place.part.law).__name__} ({place.part.role}); allowed: linear "
                 "parts. Likely mistake: a device left in the computed part; test it, or integrate the part whole"
             )
-    begin = state or system.rest()
+    begin = begin_of(system, state)
     K = system.tangent(begin)
     boundary = np.unique(csr_matrix(pick).indices).astype(np.int64)
     massive = np.flatnonzero(np.asarray(abs(system.mass).sum(axis=0)).ravel() > 0.0)

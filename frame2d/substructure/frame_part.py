@@ -24,6 +24,7 @@ from frame2d.engine.implicit import advance
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import Motion, Room, copy_motion, new_room
 from frame2d.errors import InputError, positive
+from frame2d.model.state import begin_of
 from frame2d.substructure.joint import Trial
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ class MovingFrame:
         self.rows = self.B.toarray()
         self.linear = not part.system.parts
         system = part.system
-        self.begin_state = part.state or system.rest()
+        self.begin_state = begin_of(system, part.state)
         self.damping = damping_matrix(part)
         self.inertial = system.plan.inertial.copy()
         self.patterns, self.factors, self.ground = self._loads()

@@ -1,0 +1,33 @@
+"""Files appear whole or not at all."""
+
+from pathlib import Path
+
+import pytest
+
+from frame2d.errors import InputError
+from frame2d.written import written
+
+
+def test_what_breaks_off_leaves_the_old_file(tmp_path: Path) -> None:
+    """An error while writing keeps what was there, and leaves nothing beside it."""
+    target = tmp_path / "table.csv"
+    target.write_text("old")
+    with pytest.raises(RuntimeError), written(target) as beside:
+        beside.write_text("half")
+        raise RuntimeError
+    assert target.read_text() == "old"
+    assert list(tmp_path.iterdir()) == [target]
+    with written(target) as beside:
+        assert beside.suffix == ".csv"
+        beside.write_text("new")
+    assert target.read_text() == "new"
+    assert list(tmp_path.iterdir()) == [target]
+
+
+@pytest.mark.parametrize(
+    ("name", "message"), [("none/there.csv", "there is no folder"), (".", "is a folder; allowed: the name of a file")]
+)  # fmt: skip
+def test_a_place_that_is_none_is_named(tmp_path: Path, name: str, message: str) -> None:
+    """A missing folder and a folder in the file's place are errors that name them."""
+    with pytest.raises(InputError, match=message), written(tmp_path / name):
+        raise AssertionError
