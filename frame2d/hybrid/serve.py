@@ -103,10 +103,15 @@ class Server:
             self._specimen.journal.close()
 
     def _session(self, connection: socket.socket) -> None:
-        channel = Channel(connection, "specimen")
+        try:
+            channel = Channel(connection, "specimen")
+        except OSError:
+            connection.close()  # the other side is gone already
+            return
         try:
             self._greet(channel)
-            if not self._busy.acquire(blocking=False):
+            # One that has just said goodbye needs a moment to leave.
+            if not self._busy.acquire(timeout=0.5):
                 raise Refused("another solver is connected")
             try:
                 self._welcome(channel)
