@@ -2,11 +2,12 @@
 
 Definition. From the state that was reached the frame is let go without velocity, under the loads that stay on alone,
 and creeps: D·dq/dτ = p − f(q), with D the mass (and a small share of it where there is none) and implicit steps short
-enough that no storey moves by more than one percent of its height (or a tenth of the drift it has). It
+enough that no storey moves by more than one percent of its height (or a tenth of the drift it has), and no node that
+bears load sinks by more than one percent of its longest member (or a tenth of what it has sunk). It
 
 * holds when it comes to rest: the unbalanced force falls below 1e-6 of the loads and the tangent has no negative pivot;
-* is lost when a storey drift ratio passes one half (or twice what it had) without rest, and does so again with
-  halved steps;
+* is lost when a storey drift ratio or a sinking ratio passes one half (or twice the largest it had) without rest, and
+  does so again with halved steps;
 * is undecided otherwise, and then nothing is called a collapse.
 
 Creep leaves out inertia, so it asks the frame's resistance alone; devices yield, slip and soften on the way as they
@@ -19,10 +20,12 @@ from enum import Enum
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.sparse import vstack
 
 from frame2d.engine.implicit import substep
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import NEGATIVE, Motion, Plan, copy_motion, new_room
+from frame2d.model.storeys import DriftWatch, sinking
 from frame2d.model.storeys import storeys as declared
 
 if TYPE_CHECKING:
@@ -52,16 +55,35 @@ def stands(system: "System", motion: Motion, load: np.ndarray, supports: np.ndar
     return _creep(system, motion, load, supports, 0.5 * MOVE)
 
 
-def storeys(system: "System") -> tuple[np.ndarray, np.ndarray]:
-    """Rows that give storey drift ratios from q and support displacements; of all heights where no floors are declared."""
-    found = declared(system)
-    if found.names:
-        return np.asarray(found.free.todense()), np.asarray(found.supports.todense())
-    frame = system.frame
-    tall = max(node.y for node in frame.nodes.values()) - frame.ground()
-    sway = np.arange(0, 3 * len(system.node_index), 3)
-    table = np.eye(system.size)[sway] / (tall if tall > 0.0 else system.length)
-    return np.asarray(table @ system.free), np.asarray(table @ system.supported)
+def ratios(system: "System", load: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows that give storey drift ratios, and sinking ratios under `load`, from q and support displacements.
+
+    Drifts are those of all heights where no floors are declared.
+    """
+    drifts, sinks = declared(system), sinking(system, load)
+    if drifts.names:
+        free, supports = drifts.free.toarray(), drifts.supports.toarray()
+    else:
+        frame = system.frame
+        tall = max(node.y for node in frame.nodes.values()) - frame.ground()
+        sway = np.arange(0, 3 * len(system.node_index), 3)
+        table = np.eye(system.size)[sway] / (tall if tall > 0.0 else system.length)
+        free, supports = np.asarray(table @ system.free), np.asarray(table @ system.supported)
+    return np.vstack([free, sinks.free.toarray()]), np.vstack([supports, sinks.supports.toarray()])
+
+
+def suspicion(system: "System", load: np.ndarray, ratio: float) -> DriftWatch:
+    """Watch on the drifts of declared floors and on the nodes that bear `load`, for one `ratio`."""
+    sinks = sinking(system, load)
+    watch = DriftWatch(sinks.free, sinks.supports, np.full(len(sinks.names), ratio))
+    if not system.frame.floors:
+        return watch
+    drifts = system.drift_watch(ratio, mean=False)
+    return DriftWatch(
+        vstack([drifts.free, watch.free], format="csr"),
+        vstack([drifts.supports, watch.supports], format="csr"),
+        np.concatenate([drifts.limits, watch.limits]),
+    )
 
 
 def _creeping(system: "System") -> Plan:
@@ -93,7 +115,7 @@ def _creep(
     plan, motion = _creeping(system), copy_motion(begin)
     room = new_room(plan)
     motion.v[:], motion.a[:], motion.dq[:] = 0.0, 0.0, 0.0
-    on_free, on_supports = storeys(system)
+    on_free, on_supports = ratios(system, load)
     fixed = on_supports @ supports
     shift = room.shift.copy()
     shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ supports

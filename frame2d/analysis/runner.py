@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from frame2d.analysis.collapse import Stand, storeys
+from frame2d.analysis.collapse import Stand, ratios, suspicion
 from frame2d.analysis.instability import AHEAD, CREATED, DOUBTED, Stability, explained
 from frame2d.analysis.interruption import Interruption
 from frame2d.analysis.outcome import AnalysisError, Outcome, describe_failure
@@ -48,7 +48,7 @@ class Options:
 BLOCK, BLOCK_ENTRIES = 500, 2_000_000
 #: Pairs of freedoms and limits where nothing is watched.
 UNWATCHED = np.zeros((0, 2), dtype=np.int64), np.zeros(0)
-#: Drift ratios at which gravity equilibrium is asked for while a history runs, and at its end.
+#: Drift and sinking ratios at which gravity equilibrium is asked for while a history runs, and at its end.
 SUSPICION, PLUMB = 0.2, 0.02
 #: Status of a scheme that has lost its stability, beside those of the engine.
 UNSTABLE = 4
@@ -84,7 +84,7 @@ def run_steps(
     """Run all steps; returns how many rows of the log are filled, the outcome, and why it is one.
 
     `drift` gives the user's limits. `standing` tells whether gravity is held from a motion at a row: it is asked where
-    a step fails, where a drift passes `SUSPICION` (and each doubling of it) and at an end that is displaced. `carried`
+    a step fails, where a drift or a sinking passes `SUSPICION` (and each doubling of it) and at an end that is displaced. `carried`
     is what `march` writes beside motion, room and log. A `conditional` scheme is watched for its stability, and the run
     ends as not converged where it is lost (`frame2d.analysis.instability`).
     """
@@ -92,8 +92,8 @@ def run_steps(
     reference = max(reference, system.rounding / options.tolerance)
     supports = np.vstack([system.imposed_parts, np.zeros((1, system.held.size))])
     watch = drift
-    if drift is None and standing is not None and system.frame.floors:
-        watch = system.drift_watch(SUSPICION, mean=False)
+    if drift is None and standing is not None:
+        watch = suspicion(system, base, SUSPICION)
     pairs = UNWATCHED if watch is None else watch.pairs(history)
     stability = Stability(system, log, history) if conditional else None
     afterwards = pairs is None or conditional
@@ -152,16 +152,16 @@ def run_steps(
                 pairs = watch.pairs(history)
         if interruption.asked:
             return row, Outcome.INTERRUPTED, STOPPED
-        if standing is not None and displaced(system, motion) and standing(motion, row) is Stand.LOST:
+        if standing is not None and displaced(system, motion, base) and standing(motion, row) is Stand.LOST:
             return row, Outcome.COLLAPSED, LOST
     if interruption.asked:
         return row, Outcome.INTERRUPTED, STOPPED
     return row, Outcome.COMPLETED, ""
 
 
-def displaced(system: "System", motion: "Motion") -> bool:
-    """Whether a storey stands out of plumb by more than `PLUMB`."""
-    return float(np.abs(storeys(system)[0] @ motion.q).max()) > PLUMB
+def displaced(system: "System", motion: "Motion", load: np.ndarray) -> bool:
+    """Whether a storey stands out of plumb by more than `PLUMB`, or a node that bears `load` has sunk by that."""
+    return float(np.abs(ratios(system, load)[0] @ motion.q).max(initial=0.0)) > PLUMB
 
 
 @contextmanager

@@ -84,6 +84,31 @@ def storeys(system: "System", mean: bool = True) -> Storeys:
     return Storeys(names, _pruned(table @ system.free), _pruned(table @ system.supported))
 
 
+def sinking(system: "System", load: np.ndarray) -> Storeys:
+    """Rows of the nodes that bear vertical `load` (on the free freedoms): uy over the longest member there.
+
+    The mean length of the members stands for it at nodes of links alone. Nodes that follow others move with these.
+    """
+    longest = dict.fromkeys(system.node_index, 0.0)
+    for member in system.frame.members.values():
+        i, j = system.frame.nodes[member.i], system.frame.nodes[member.j]
+        length = float(np.hypot(j.x - i.x, j.y - i.y))
+        for name in (member.i, member.j):
+            longest[name] = max(longest[name], length)
+    free = csr_matrix(system.free)
+    least = 1e-9 * float(np.abs(load).max(initial=0.0))
+    found: dict[int, tuple[float, str]] = {}
+    for name, number in system.node_index.items():
+        first, last = free.indptr[3 * number + 1 : 3 * number + 3]
+        lead = int(free.indices[first]) if last - first == 1 else -1
+        if lead >= 0 and free.data[first] == 1.0 and abs(load[lead]) > least:
+            found[lead] = max(found.get(lead, (0.0, name)), (longest[name], name))
+    shares = [1.0 / (length if length > 0.0 else system.length) for length, _ in found.values()]
+    shape = len(found), system.count
+    table = csr_matrix((shares, (np.arange(len(found)), list(found))), shape=shape)
+    return Storeys([name for _, name in found.values()], table, csr_matrix((len(found), system.held.size)))
+
+
 def drift_watch(system: "System", limit: float, mean: bool = True) -> DriftWatch:
     """Watch on all storey drift ratios; raises `InputError` where no floors are declared."""
     found = storeys(system, mean)

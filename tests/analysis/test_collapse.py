@@ -9,7 +9,7 @@ from frame2d import AnalysisError, BeamColumn, Brace, Frame, Outcome, gravity, t
 from frame2d.analysis.collapse import Stand, stands
 from frame2d.analysis.runner import Options
 from frame2d.analysis.storage import load
-from frame2d.materials import DeterioratingPeakOriented, Elastic
+from frame2d.materials import DeterioratingBilinear, DeterioratingPeakOriented, Elastic
 from frame2d.materials.deterioration import Backbone
 
 HEIGHT = 4.0
@@ -96,3 +96,51 @@ def test_without_standing_loads_nothing_can_be_lost():
     response = time_history(system, shake(60.0, 2.0))
     assert response.outcome is Outcome.COMPLETED
     assert np.abs(response.drifts()["top"]).max() > 0.2
+
+
+def hanging(floors: bool):  # type: ignore[no-untyped-def]
+    """A mass at the end of a beam on a hanger that loses its strength when pulled down; invented numbers."""
+    frame = Frame("hanging")
+    frame.node("A", 0, 0, support="fixed")
+    frame.node("B", 0, HEIGHT, mass=1e4)
+    frame.node("C", 6, HEIGHT, mass=2e4)
+    frame.node("D", 6, 2 * HEIGHT, support="fixed")
+    frame.member("column", "A", "B", BeamColumn(2.1e11, 1e-2, 1e-4, geometry="p-delta"))
+    hinge = DeterioratingBilinear(1e7, Backbone(3e4, 3.1e4, 0.01, 0.02))
+    frame.member("beam", "B", "C", BeamColumn(2.1e11, 8e-3, 1e-4, start=hinge, end="pinned"))
+    hanger = Brace(DeterioratingBilinear(1e8, Backbone(2.4e5, 2.5e5, 0.01, 0.03)))
+    frame.member("hanger", "C", "D", hanger, device=True)
+    if floors:
+        frame.floor("1", ["B", "C"])
+    frame.load("C", fy=-2e5)
+    system = frame.compile()
+    return system, gravity(system).state
+
+
+def pulled(system, begin, force: float):  # type: ignore[no-untyped-def]
+    """History with the mass pulled down for half a second."""
+    t = 0.005 * np.arange(800)
+    pull = {("C", "uy"): -force * ((t > 0.5) & (t < 1.0))}
+    return time_history(system, None, begin, dt=0.005, forces=pull)
+
+
+@pytest.mark.parametrize("floors", [True, False])
+def test_a_mass_that_falls_is_a_collapse(floors):
+    """Where a hanger breaks, the load it bore falls without any drift: collapsed, as soon as it has sunk noticeably."""
+    system, begin = hanging(floors)
+    response = pulled(system, begin, 1.2e5)
+    assert response.outcome is Outcome.COLLAPSED and "gravity equilibrium" in response.criterion
+    sunk = -response.displacement("C", "uy")
+    assert 0.2 * 6.0 < sunk[-1] < 0.2 * 6.0 + 0.2 and np.argmax(sunk) == sunk.size - 1
+    if floors:
+        assert np.abs(response.drifts()["1"]).max() < 0.01
+    state = response.state
+    assert stands(system, state.motion, begin.load, begin.supports) is Stand.LOST
+
+
+def test_a_mass_that_is_held_is_none():
+    """The same hanger pulled less stretches and holds."""
+    system, begin = hanging(True)
+    response = pulled(system, begin, 2e4)
+    assert response.outcome is Outcome.COMPLETED
+    assert stands(system, response.state.motion, begin.load, begin.supports) is Stand.HELD
