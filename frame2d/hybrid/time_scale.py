@@ -94,7 +94,8 @@ def recommended_time_scale(
             refused.append(f"λ = {scale:g}: {error}")
             continue
         if margin is not None and not margin.enough:
-            refused.append(f"λ = {scale:g}: {margin}")
+            what = "damping falls too low" if margin.margin.stable else "the loop is not stable"
+            refused.append(f"λ = {scale:g} {what}: {margin}")
             continue
         if scale < rehearsed and share > GATE:
             # What is too much already is no less in a faster test.

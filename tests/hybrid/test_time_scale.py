@@ -45,7 +45,7 @@ def test_a_loop_that_would_lose_its_damping_is_not_recommended():
     choice = recommended_time_scale(50.0, 0.1, lambda scale: 0.1, stability_at)
     assert choice.time_scale == 10.0 and choice.stability.margin.least == 0.0051
     assert "least damping ratio 0.510%" in choice.words[0] and "at least 0.500% wanted" in choice.words[0]
-    assert "λ = 5" in choice.words[1] and "0.490%" in choice.words[1]
+    assert "λ = 5 damping falls too low" in choice.words[1] and "0.490%" in choice.words[1]
 
 
 def test_a_run_that_breaks_down_and_a_lag_that_cannot_be_compensated_refuse_a_scale():

@@ -27,6 +27,7 @@ from frame2d.hybrid import (
     Unattended,
     polynomial,
 )
+from frame2d.hybrid.limits import TRIGGERS
 from frame2d.hybrid.virtual import UNCOVERED, chance, chances, rehearse, virtual_test
 from frame2d.materials import Bilinear, Elastic
 from frame2d.motions.record import Record
@@ -123,7 +124,14 @@ def test_a_sensor_that_repeats_itself_is_seen():
     outcome = test.run(CHECKS)
     assert outcome.events[-1].trigger == "flat line" and run.hit["flat line"] == outcome.step + 1
     clear = virtual_test(solver_of(Chang()), rig_of(5), limits)
-    assert clear.hit["flat line"] == -1 and "flat line" not in UNCOVERED
+    assert clear.hit["flat line"] == -1
+
+
+def test_every_trigger_of_the_guard_is_counted_or_named():
+    """A run counts a trigger, or breaks down on what is not a number, or the trigger is named as one that is not covered."""
+    run = virtual_test(solver_of(Chang()), rig_of(5), LIMITS)
+    assert not set(run.hit) & set(UNCOVERED)
+    assert {*run.hit, *UNCOVERED, "command", "nan", "margin"} == set(TRIGGERS)
 
 
 def test_limits_are_noted_where_they_are_hit():
