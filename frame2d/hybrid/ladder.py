@@ -19,6 +19,8 @@ from frame2d.hybrid.specimen import Command, LinkLost, Refused, Specimen
 
 #: Triggers that would act again on the same command, which therefore cannot be continued.
 _AGAIN = ("command", "stroke", "step", "velocity")
+#: States of a far guard that holds, and of one that is on its way to the end of the test or there.
+_HOLDS, _ENDS = ("held", "asking"), ("unloading", "unloaded", "stopped")
 
 
 def far_guard(specimen: Specimen) -> Guarded | Remote | None:
@@ -43,20 +45,19 @@ class Ladder:
     def __init__(self, near: Guarded) -> None:
         self.near, self.far = near, far_guard(near.inner)
 
-    def _far_holds(self) -> bool:
-        return self.far is not None and self.far.state == "held"
+    def _far_state(self) -> str:
+        """State of the far guard; 'ready' without one."""
+        return "ready" if self.far is None else self.far.state
 
     def possible(self, trip: Tripped) -> tuple[str, ...]:
         """What the operator may decide now, after `trip`."""
         try:
-            far_holds = self._far_holds()
+            state = self._far_state()
         except (LinkLost, Refused):
             return ("stop",)
-        if trip.reading is None and trip.event.trigger in _AGAIN:
-            return ("unload", "stop")
-        if far_holds and isinstance(self.far, Remote) and not self.far.releasable:
-            return ("unload", "stop")
-        return DECISIONS
+        again = trip.reading is None and trip.event.trigger in _AGAIN
+        lasting = state in _HOLDS and isinstance(self.far, Remote) and not self.far.releasable
+        return ("unload", "stop") if again or lasting or state in _ENDS else DECISIONS
 
     def follow(self, trip: Tripped, command: Command) -> None:
         """Take over what the far guard did when it tripped: its last command, and its unloading if it does that."""
@@ -71,10 +72,12 @@ class Ladder:
     def unload(self, event: Event) -> None:
         """Unload by the guard that holds."""
         try:
-            if self.far is None or not self._far_holds():
+            state = self._far_state()
+            if self.far is None or state == "ready":
                 self.near.unload(event)
                 return
-            self.far.unload(event)
+            if state in _HOLDS:
+                self.far.unload(event)
         except (LinkLost, Refused) as error:
             self._lost(error)
             return
@@ -104,7 +107,7 @@ class Ladder:
         """End the hold; that of a far guard across the wire only if the person at the rig agrees."""
         far = self.far
         try:
-            if far is not None and self._far_holds():
+            if far is not None and far.state in _HOLDS:
                 far.release(True)
                 while far.state == "asking" and not self.near.asked_to_stop:
                     time.sleep(POLL)
@@ -129,7 +132,7 @@ def kept_alive(near: Guarded, tell: Callable[[str], None]) -> Iterator[None]:
         while not over.wait(every):
             try:
                 near.alive()
-            except (Frame2dError, OSError) as error:
+            except Exception as error:
                 tell(f"the specimen's side does not answer: {error}")
                 return
 

@@ -40,17 +40,15 @@ class Remembering(Specimen):
     def __init__(self, inner: Specimen) -> None:
         super().__init__(inner.freedoms)
         self.inner = inner
-        self.session, self.last_sequence, self.replayable = (
-            inner.session,
-            inner.last_sequence,
-            inner.replayable,
-        )
+        self.session, self.replayable = inner.session, inner.replayable
+        self.last_sequence = inner.last_sequence
         self._stopped = False
 
     def recall(self, path: Path) -> tuple[Reading | None, list[tuple[Command, Reading]]]:
         """Keep the memory in `path`; what is there already is repeated (models) or believed.
 
-        Returns the reading from which the session began (None: it begins now), and what was executed since. Raises `JournalError` if it is not the memory of this specimen, or leaves a doubt.
+        Returns the reading from which the session began (None: it begins now), and what was executed since. Raises
+        `JournalError` if it is not the memory of this specimen, or leaves a doubt.
         """
         existed = path.exists()
         self.journal = Journal(path, resume=existed)

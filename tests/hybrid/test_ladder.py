@@ -310,3 +310,21 @@ def test_a_guard_in_this_process_unloads_too():
     assert abs(float(far.read().force[0])) <= 0.005 * 1e6
     assert far_guard(Model(Network([(Bilinear(k=K, Fy=2e5), [1.0])]))) is None
     assert Reading(np.zeros(1), np.zeros(1)).force == 0.0
+
+
+def test_a_rig_that_is_at_rest_already_stays_there(start):
+    """Where the specimen's side has unloaded meanwhile, "unload" ends the test there, and going on is not offered."""
+
+    def press(progress):
+        if progress.step == 20:
+            server.guard.ask_unload("the person at the rig")
+
+    server = start(Yielding(), WIDE)
+    operator = Asked("unload")
+    test = HybridTest(
+        make_solver, Remote(port=server.port), WIDE, operator, None, stiffness=[[K]], time_scale=100.0, views=(press,)
+    )  # fmt: skip
+    outcome = test.run(CHECKS)
+    assert operator.offered == [("unload", "stop")]
+    assert (outcome.ending, outcome.step) == ("unloaded", 20) and server.guard.state == "unloaded"
+    assert abs(force(server)) <= 0.005 * 1e6

@@ -115,7 +115,12 @@ def test_wrong_secrets_are_refused(start):
 
 @pytest.mark.parametrize(
     ("change", "reason"),
-    [({"version": VERSION - 1}, "version"), ({"version": VERSION + 1}, "version"), ({"units": "mm kN"}, "units"), ({"frame2d": "x"}, "version")],
+    [
+        ({"version": VERSION - 1}, "version"),
+        ({"version": VERSION + 1}, "version"),
+        ({"units": "mm kN"}, "units"),
+        ({"frame2d": "x"}, "version"),
+    ],
 )
 def test_wrong_version_and_units_are_refused(start, change, reason):
     """Another version or unit is refused before anything moves."""
