@@ -84,8 +84,8 @@ def run_steps(
     """Run all steps; returns how many rows of the log are filled, the outcome, and why it is one.
 
     `drift` gives the user's limits. `standing` tells whether gravity is held from a motion at a row: it is asked where
-    a step fails, where a drift or a sinking passes `SUSPICION` (and each doubling of it) and at an end that is displaced. `carried`
-    is what `march` writes beside motion, room and log. A `conditional` scheme is watched for its stability, and the run
+    a step fails, where a drift or a sinking passes `SUSPICION` (and each doubling of it) and at an end that is displaced.
+    `carried` is what `march` writes beside motion, room and log. A `conditional` scheme is watched for its stability, and the run
     ends as not converged where it is lost (`frame2d.analysis.instability`).
     """
     log.put(0, motion)
