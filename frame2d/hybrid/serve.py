@@ -14,7 +14,7 @@ import numpy as np
 from frame2d.errors import Frame2dError, within
 from frame2d.hybrid.guard import Tripped
 from frame2d.hybrid.limits import Limits, Table
-from frame2d.hybrid.served import Remembering, Served
+from frame2d.hybrid.served import Remembering, Served, warm
 from frame2d.hybrid.specimen import Command, LinkLost, Refused, as_specimen
 from frame2d.hybrid.wire import (
     UNITS,
@@ -72,6 +72,7 @@ class Server:
             self.guard.follow(begun, known)
         for command, reading in known:
             self._keep(command_message(command), answer_message(reading))
+        warm(inner.freedoms)
         self._socket = socket.create_server((host, port), reuse_port=False)
         self.host, self.port = self._socket.getsockname()[:2]
         self._busy = threading.Lock()

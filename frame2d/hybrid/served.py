@@ -14,8 +14,8 @@ import numpy as np
 
 from frame2d.hybrid.guard import Guarded, Tripped
 from frame2d.hybrid.journal import Journal, JournalError, rows
-from frame2d.hybrid.limits import Action, Event
-from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen
+from frame2d.hybrid.limits import Action, Event, Limits
+from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen, as_specimen
 
 #: Triggers of an inner guard that act before a command leaves: without a reading such a command was not executed.
 _BEFORE = ("command", "stroke", "step", "velocity", "deadline", "operator")
@@ -27,6 +27,19 @@ def _plain(reading: Reading) -> dict[str, Any]:
 
 def _reading(plain: dict[str, Any]) -> Reading:
     return Reading(np.array(plain["u"]), np.array(plain["f"]))
+
+
+class _Still:
+    """Bears no force."""
+
+    def measure(self, displacement: np.ndarray) -> np.ndarray:
+        return np.zeros_like(displacement)
+
+
+def warm(freedoms: int) -> None:
+    """Compile what a guard calls: with a cold cache the first command would look like a lost link."""
+    guard = Guarded(as_specimen(_Still(), freedoms), Limits((-1.0, 1.0), 1.0, 1.0, 1.0, 1.0))
+    guard.apply(Command(1, np.zeros(freedoms), 1.0))
 
 
 class Remembering(Specimen):
