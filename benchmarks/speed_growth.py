@@ -28,7 +28,7 @@ def iterations(plan, room, motion, count):
     for _ in range(count):
         residual(plan, room, motion, room.shift, 0.005, 0.5, 100.0)
         assemble(plan, room, 0.5, False)
-        factor_tangent(plan, room)
+        factor_tangent(plan, room, room.z)
         solve_tangent(plan, room, room.r, room.dx)
 
 
@@ -36,7 +36,7 @@ def iterations(plan, room, motion, count):
 def factors(pattern, room, right, count):
     """Factor `room.values` and solve for `right`, `count` times."""
     for _ in range(count):
-        factorise(pattern, room.values, room.lower, room.pivot, room.column)
+        factorise(pattern, room.values, room.lower, room.pivot, room.column, room.z)
         for i in range(right.size):
             room.dx[i] = right[i]
         solve_factored(pattern, room.lower, room.pivot, room.dx)

@@ -17,10 +17,10 @@ ZERO, ONE, TWO, THREE = np.uint64(0), np.uint64(1), np.uint64(2), np.uint64(3)
 
 
 @uncounted
-def factorise(pattern, values, lower, pivot, work, x=None):
+def factorise(pattern, values, lower, pivot, work, x):
     """Factor `values` into `lower` (unit, diagonal slots unused) and `pivot`; returns negative and replaced pivots.
 
-    A right-hand side `x` is overwritten with L⁻¹·x on the way.
+    `x` is overwritten with L⁻¹·x on the way: a right-hand side, or scratch space.
     """
     start, row = pattern.start, pattern.row
     negative = 0
@@ -29,9 +29,7 @@ def factorise(pattern, values, lower, pivot, work, x=None):
         first, last = np.uint64(start[j]), np.uint64(start[j + ONE])
         for place in range(first, last):
             work[row[place]] = values[place]
-        xj = 0.0
-        if x is not None:
-            xj = x[j]
+        xj = x[j]
         for t in range(np.uint64(pattern.left_start[j]), np.uint64(pattern.left_start[j + ONE])):
             k = np.uint64(pattern.left_column[t])
             many = np.uint64(pattern.left_many[t])
@@ -42,35 +40,30 @@ def factorise(pattern, values, lower, pivot, work, x=None):
             to2 = to1 + size - TWO
             to3 = to2 + size - THREE
             f0 = lower[here] * pivot[k]
-            if x is not None:
-                xj -= lower[here] * x[k]
+            xj -= lower[here] * x[k]
             if many == ONE:
                 for place in range(here, end):
                     work[row[place]] -= lower[place] * f0
                 continue
             f1 = lower[here + to1] * pivot[k + ONE]
-            if x is not None:
-                xj -= lower[here + to1] * x[k + ONE]
+            xj -= lower[here + to1] * x[k + ONE]
             if many == TWO:
                 for place in range(here, end):
                     work[row[place]] -= lower[place] * f0 + lower[place + to1] * f1
                 continue
             f2 = lower[here + to2] * pivot[k + TWO]
-            if x is not None:
-                xj -= lower[here + to2] * x[k + TWO]
+            xj -= lower[here + to2] * x[k + TWO]
             if many == THREE:
                 for place in range(here, end):
                     work[row[place]] -= lower[place] * f0 + lower[place + to1] * f1 + lower[place + to2] * f2
                 continue
             f3 = lower[here + to3] * pivot[k + THREE]
-            if x is not None:
-                xj -= lower[here + to3] * x[k + THREE]
+            xj -= lower[here + to3] * x[k + THREE]
             for place in range(here, end):
                 work[row[place]] -= (lower[place] * f0 + lower[place + to1] * f1) + (
                     lower[place + to2] * f2 + lower[place + to3] * f3
                 )
-        if x is not None:
-            x[j] = xj
+        x[j] = xj
         d = work[j]
         scale = abs(values[first])
         if abs(d) <= TINY * scale or d == 0.0:

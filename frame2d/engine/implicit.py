@@ -24,7 +24,7 @@ from frame2d.engine.plan import (
     STEPS,
     TIME,
 )
-from frame2d.kernels import inner, uncounted
+from frame2d.kernels import inlined, inner, uncounted
 
 #: Entries of the scheme array: the four parameters and 1 for dynamics, 0 for statics.
 ALPHA_M, ALPHA_F, GAMMA, BETA, DYNAMIC = 0, 1, 2, 3, 4
@@ -87,7 +87,7 @@ def begin(plan, room, motion, p0, p1, dt, scheme):
     return weight, cv
 
 
-@uncounted
+@inlined
 def substep(plan, room, motion, p0, p1, shift, dt, scheme, tolerance, most, virgin):
     """One step of length `dt` from loads `p0` to `p1`; commits and returns CONVERGED, or leaves `motion` as it was."""
     dynamic = scheme[DYNAMIC] > 0.0

@@ -24,7 +24,7 @@ from frame2d.engine.solve import factor_tangent, solve_tangent
 from frame2d.engine.splitting import FACTORED
 from frame2d.engine.splitting import correct as correct_parts
 from frame2d.engine.splitting import predict as predict_parts
-from frame2d.kernels import inner, uncounted
+from frame2d.kernels import inlined, inner, uncounted
 
 #: Constant-stiffness iterations of the massless freedoms before a full Newton iteration is tried.
 PATIENCE = 8
@@ -70,7 +70,7 @@ def _target(link, q):
 @inner
 def _factor_at_rest(plan, room, weight):
     assemble(plan, room, weight, True)
-    factor_tangent(plan, room)
+    factor_tangent(plan, room, room.z)
 
 
 @inner
@@ -88,7 +88,7 @@ def _measured(link, force, p1):
         link.p1[i] = s
 
 
-@uncounted
+@inlined
 def predict(plan, held, room, motion, op, link, p1, dt, scheme, tolerance, most):
     """Fill `link.target`; returns CONVERGED, or what stopped the computed part. `motion` stays as it was."""
     room.counts[STEPS] += 1
@@ -100,7 +100,7 @@ def predict(plan, held, room, motion, op, link, p1, dt, scheme, tolerance, most)
     return status
 
 
-@uncounted
+@inlined
 def correct(plan, room, motion, op, link, force, p1, dt, scheme):
     """Take the measured `force` (f,) at the commanded displacement and commit the step."""
     if op.kind == EXPLICIT:
@@ -112,7 +112,7 @@ def correct(plan, room, motion, op, link, force, p1, dt, scheme):
         link.p0[i] = link.p1[i]
 
 
-@inner
+@inlined
 def _correct_splitting(plan, room, motion, op, link, force, p1, dt, scheme):
     weight = 1.0 - scheme[ALPHA_F]
     f = force.size
@@ -138,7 +138,7 @@ def _correct_splitting(plan, room, motion, op, link, force, p1, dt, scheme):
     commit(plan, room, motion, link.p0, link.p1, dt, scheme)
 
 
-@inner
+@inlined
 def _settle(held, room, motion, dt, cv, tolerance):
     """Constant-stiffness iteration of the massless freedoms with the factor made once."""
     norm = residual(held, room, motion, room.shift, dt, 1.0, cv)
@@ -161,7 +161,7 @@ def _settle(held, room, motion, dt, cv, tolerance):
     return CONVERGED if norm <= max(tolerance, room.note[ROUNDING]) else NOT_CONVERGED
 
 
-@inner
+@inlined
 def _predict_explicit(plan, held, room, motion, op, p1, dt, tolerance, most):
     cv = predict_massive(plan, held, room, motion, op, p1, dt)
     status = _settle(held, room, motion, dt, cv, tolerance)

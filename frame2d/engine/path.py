@@ -36,7 +36,7 @@ def tangent_direction(plan, room, motion, pattern, shift, out):
     if not np.isfinite(residual(plan, room, motion, shift, 0.0, 1.0, 0.0)):
         return -1
     assemble(plan, room, 1.0, False)
-    negative = factor_tangent(plan, room)
+    negative = factor_tangent(plan, room, room.z)
     solve_tangent(plan, room, pattern, out)
     return negative
 
@@ -88,7 +88,7 @@ def lead_to(
                 for i in range(n):
                     room.x[i] = 0.0
                 room.x[held] = 1.0
-            factor_tangent(plan, room)
+            factor_tangent(plan, room, room.z)
             factored = way == INITIAL
             solve_tangent(plan, room, pattern, along)
             if held >= 0:

@@ -35,8 +35,11 @@ def pattern_of(plan):
 
 
 @uncounted
-def factor_tangent(plan, room, x=None):
-    """Factor `room.values`, and take L⁻¹ of `x`; counts factorisations, and reports negative pivots of this tangent."""
+def factor_tangent(plan, room, x):
+    """Factor `room.values`, and take L⁻¹ of `x`; counts factorisations, and reports negative pivots of this tangent.
+
+    Where nothing is to be solved, `x` is scratch space: `room.z`.
+    """
     negative, replaced = factorise(pattern_of(plan), room.values, room.lower, room.pivot, room.column, x)
     room.counts[FACTORISATIONS] += 1
     room.counts[NEGATIVE] = negative

@@ -40,7 +40,7 @@ def splitting_step(plan, room, motion, op, p0, p1, shift, dt, scheme):
         return NO_ANSWER
     if room.note[FACTORED] != dt:
         assemble(plan, room, 1.0 - scheme[ALPHA_F], True)
-        factor_tangent(plan, room)
+        factor_tangent(plan, room, room.z)
         room.note[FACTORED] = dt
     room.counts[ITERATIONS] += 1
     solve_tangent(plan, room, room.r, room.dx)

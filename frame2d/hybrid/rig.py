@@ -17,7 +17,7 @@ from frame2d.hybrid.actuator import Actuator, Controller, Sensors, described
 from frame2d.hybrid.geometry import Geometry, pose_at, strokes_at
 from frame2d.hybrid.network import Arrays, Network, commit, eliminate, respond
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen
-from frame2d.kernels import OK, compiled, inner
+from frame2d.kernels import OK, compiled, inlined, inner
 from frame2d.materials.law import Law
 
 # Columns of the parameter table, one row an actuator.
@@ -109,7 +109,7 @@ def _into_strokes(state, codes, jacobian, work, force, tangent):  # type: ignore
     return status
 
 
-@inner
+@inlined
 def _answer(rig, net, dt):  # type: ignore[no-untyped-def]
     """Force of the specimen on every actuator at the present strokes, committed.
 
@@ -157,7 +157,7 @@ def _answer(rig, net, dt):  # type: ignore[no-untyped-def]
     return OK
 
 
-@inner
+@inlined
 def plant(rig, net, h):  # type: ignore[no-untyped-def]
     """One plant step of `h` seconds under the valve commands `rig.valve`."""
     state, parameters, extremes = rig.state, rig.parameters, rig.extremes

@@ -83,7 +83,7 @@ def _free_motion(system: "System") -> np.ndarray | None:
     np.add.at(values, plan.a_place, plan.stiffness)
     n = system.count
     lower, pivot, work = np.zeros(plan.row.size), np.zeros(n), np.zeros(n)
-    factorise(plan.pattern, values, lower, pivot, work)
+    factorise(plan.pattern, values, lower, pivot, work, np.zeros(pivot.size))
     diagonal = values[plan.start[:-1].astype(np.int64)]
     with np.errstate(divide="ignore", invalid="ignore"):
         weak = np.flatnonzero(~(np.abs(pivot) > np.maximum(FREE * np.abs(diagonal), 1e-250)))

@@ -31,7 +31,7 @@ HALVINGS, SHUT = 5, 1e-12
 def answers(plan: Any, room: Any, weight: float, rows: Any, out: Any) -> None:
     """Factor the tangent; `room.dx` answers the residual, each row of `out` one of `rows`."""
     assemble(plan, room, weight, False)
-    factor_tangent(plan, room)
+    factor_tangent(plan, room, room.z)
     for j in range(rows.shape[0]):
         solve_tangent(plan, room, rows[j], out[j])
     solve_tangent(plan, room, room.r, room.dx)

@@ -90,7 +90,7 @@ def test_the_factor_solves_any_symmetric_matrix(seed, size):
     values = np.zeros(pattern.row.size)
     values[pattern.places(rows, cols)] = ordered[rows, cols]
     lower, pivot, work = np.zeros(values.size), np.zeros(size), np.zeros(size)
-    negative, replaced = factorise(pattern, values, lower, pivot, work)
+    negative, replaced = factorise(pattern, values, lower, pivot, work, np.zeros(pivot.size))
     x = rng.normal(size=size)
     expected = np.linalg.solve(ordered, x)
     solve_factored(pattern, lower, pivot, x)

@@ -87,7 +87,7 @@ def test_a_tangent_without_a_diagonal_is_solved_and_counted():
         for place in range(start[j], start[j + 1]):
             room.values[place] = 0.0 if row[place] == j else 1.0 + place
             full[row[place], j] = full[j, row[place]] = room.values[place]
-    factor_tangent(plan, room)
+    factor_tangent(plan, room, room.z)
     b, x = np.array([1.0, -2.0, 3.0, 4.0]), np.empty(4)
     solve_tangent(plan, room, b, x)
     assert np.allclose(full @ x, b, rtol=1e-9)
@@ -106,7 +106,7 @@ def test_the_growth_of_pivots_is_measured_where_they_are_in_doubt():
     b, x = np.array([1.0, 2.0]), np.empty(2)
     for diagonal, expected in ((2.0, -1.0), (1e-6, 1e6)):
         room.values[:] = [diagonal, 1.0, 0.0 if diagonal < 1.0 else 2.0]
-        factor_tangent(plan, room)
+        factor_tangent(plan, room, room.z)
         solve_tangent(plan, room, b, x)
         assert room.note[GROWTH] == pytest.approx(expected, rel=1e-12)
     full = np.array([[1e-6, 1.0], [1.0, 0.0]])
