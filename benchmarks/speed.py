@@ -22,12 +22,9 @@ from benchmarks.speed_growth import SIZES, growth, processor_seconds
 from benchmarks.speed_ivp import Problem, TooSlow
 from benchmarks.speed_twin import Twin
 from frame2d import Rayleigh, gravity, time_history
+from frame2d.analysis import StepByStep
 from frame2d.analysis.ensemble import ensemble as run_ensemble
-from frame2d.analysis.history import _start
 from frame2d.analysis.runner import Options
-from frame2d.analysis.schemes import chung_hulbert
-from frame2d.engine.implicit import advance
-from frame2d.engine.plan import new_room
 
 DAMPING = Rayleigh(0.03, (1, 3))
 OPTIONS = Options(tolerance=1e-6)
@@ -111,27 +108,26 @@ def speed_frame(repeats: int = 7) -> list[dict[str, Any]]:
 
 
 def by_hand(system: Any, standing: Any, record: Any) -> tuple[np.ndarray, float]:
-    """Seconds of every step when Python owns the loop (the same step function as the batch), processor seconds of all."""
-    matrix = DAMPING.matrix(system, standing)
-    plan = system.with_damping(matrix)
-    room, moving = new_room(plan), standing.copy_motion()
-    shape = -system.influence()
-    load = standing.load + np.outer(record.acceleration, shape)
-    _start(system, plan, room, moving, load[0], matrix, standing.supports, False)
-    peak = np.abs(record.acceleration).max() * np.abs(shape) + np.abs(standing.load) + np.abs(moving.f)
-    options = OPTIONS.array(system.force_scale(peak))
-    scheme = chung_hulbert(0.8).array()
-    shift = np.zeros(room.shift.size)
-    seconds = np.zeros(len(load) - 1)
-    advance(plan, room, standing.copy_motion(), load[0], load[0], shift, shift, record.dt, scheme, options)
+    """Seconds of every step when Python owns the loop, and processor seconds of all."""
+
+    def made() -> StepByStep:
+        peak = float(np.abs(record.acceleration).max())
+        return StepByStep(
+            system, standing, dt=record.dt, peak=peak, ground=record.acceleration[0], damping=DAMPING,
+            options=OPTIONS, rows=record.acceleration.size,
+        )  # fmt: skip
+
+    made().step(record.acceleration[1])
+    frame, ground = made(), record.acceleration.tolist()
+    seconds = np.zeros(len(ground) - 1)
     gc.collect()
     gc.freeze()
     gc.disable()
     worked = time.thread_time()
     try:
-        for step in range(1, len(load)):
+        for step in range(1, len(ground)):
             start = time.perf_counter()
-            advance(plan, room, moving, load[step - 1], load[step], shift, shift, record.dt, scheme, options)
+            frame.step(ground[step])
             seconds[step - 1] = time.perf_counter() - start
     finally:
         gc.enable()

@@ -6,6 +6,7 @@
 | modes, buckling | eigenvalues |
 | push, cyclic | curves under displacement or arc-length control, past their peaks |
 | time_history | motion under ground acceleration, support motion and force histories |
+| StepByStep | the same, one step at a time, for whoever owns the loop |
 """
 
 from frame2d.analysis.buckling import buckling
@@ -35,6 +36,7 @@ from frame2d.analysis.schemes import (
     wood,
 )  # fmt: skip
 from frame2d.analysis.static import gravity, static
+from frame2d.analysis.step_by_step import StepByStep
 
 __all__ = [
     "AnalysisError",
@@ -50,6 +52,7 @@ __all__ = [
     "Outcome",
     "Rayleigh",
     "Response",
+    "StepByStep",
     "StiffnessMass",
     "buckling",
     "central_difference",

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.sparse.linalg import splu
 
 from frame2d.analysis.collapse import Stand, stands
 from frame2d.analysis.damping import prepare
@@ -13,7 +12,7 @@ from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish, run_steps
 from frame2d.analysis.schemes import FirstOrderAlpha, GeneralizedAlpha, Scheme, chung_hulbert
-from frame2d.analysis.settle import settle
+from frame2d.analysis.settle import set_out
 from frame2d.engine.implicit import run
 from frame2d.engine.plan import new_room
 from frame2d.errors import InputError, finite, mapped, positive, series
@@ -56,6 +55,21 @@ def resampled(values: np.ndarray, record_dt: float, dt: float, what: str) -> np.
     return np.interp(np.arange((samples.size - 1) * pieces + 1) / pieces, np.arange(samples.size), samples)
 
 
+def check_method(system: "System", scheme: Any, damping: Any) -> None:
+    """Raise `InputError` for a frame without mass, and for what is no scheme or no damping."""
+    if not np.any(system.plan.inertial > 0.0):
+        raise InputError(
+            f"frame {system.frame.name!r} has no mass; allowed: some. Likely mistake: masses were not added"
+        )
+    _ = system.rough_period
+    if damping is not None and not hasattr(damping, "matrix"):
+        raise InputError(
+            f"damping is {damping!r}; allowed: Rayleigh(…), Modal(…), Caughey(…) or StiffnessMass(…)"
+        )
+    if not hasattr(scheme, "array"):
+        raise InputError(f"scheme is {scheme!r}; allowed: one of frame2d.analysis.schemes, e.g. newmark()")
+
+
 def time_history(
     system: "System",
     record: Any = None,
@@ -86,22 +100,12 @@ def time_history(
     begin = begin_of(system, state)
     method = chung_hulbert(0.8) if scheme is None else scheme
     tries = options or Options()
-    if not np.any(system.plan.inertial > 0.0):
-        raise InputError(
-            f"frame {system.frame.name!r} has no mass; allowed: some. Likely mistake: masses were not added"
-        )
-    _ = system.rough_period
+    check_method(system, method, damping)
     if record is not None and not (hasattr(record, "acceleration") and hasattr(record, "dt")):
         raise InputError(
             f"record is {record!r}; allowed: a Record, or anything with acceleration (m/s²) and dt (s). Likely mistake: "
             "the bare samples; write frame2d.motions.Record(samples, dt, name)"
         )
-    if damping is not None and not hasattr(damping, "matrix"):
-        raise InputError(
-            f"damping is {damping!r}; allowed: Rayleigh(…), Modal(…), Caughey(…) or StiffnessMass(…)"
-        )
-    if not hasattr(method, "array"):
-        raise InputError(f"scheme is {method!r}; allowed: one of frame2d.analysis.schemes, e.g. newmark()")
     finite("factor", factor)
     forces = mapped("forces", {} if forces is None else forces, "(node, component)")
     support_motion = mapped(
@@ -215,7 +219,7 @@ def time_history(
         motion.v[number] = finite(f"velocity of {node!r}", value)
     for (node, component), value in initial_displacement.items():
         motion.q[system.free_number(node, component)] = finite(f"displacement of {node!r}", value)
-    _start(
+    set_out(
         system,
         plan,
         room,
@@ -266,32 +270,6 @@ def time_history(
 
 def _padded(values: np.ndarray, rows: int) -> np.ndarray:
     return np.concatenate([values, np.zeros(rows - values.size)])
-
-
-def _start(
-    system: "System",
-    plan: Any,
-    room: Any,
-    motion: Any,
-    load: np.ndarray,
-    damping: Any,
-    supports: np.ndarray,
-    displaced: bool,
-) -> None:
-    """Forces at the starting displacement, and the acceleration that balances them: M·a = p − C·v − f."""
-    settle(system, motion, supports, plan, room)
-    if displaced:
-        motion.m0[:] = motion.m1
-    inertial = np.flatnonzero(system.plan.inertial > 0.0)
-    unbalanced = (load - motion.f - np.asarray(damping @ motion.v).ravel())[inertial]
-    motion.a[:] = 0.0
-    try:
-        motion.a[inertial] = splu(system.mass[inertial][:, inertial].tocsc()).solve(unbalanced)
-    except RuntimeError:
-        raise InputError(
-            f"the masses of frame {system.frame.name!r} leave a motion without inertia among freedoms that have mass; "
-            "allowed: mass or rotary inertia in each. Likely mistake: a member's mass without nodes' own"
-        ) from None
 
 
 __all__ = ["Outcome", "time_history"]

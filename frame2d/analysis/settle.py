@@ -1,8 +1,9 @@
-"""Internal forces of a frame at displacements that are given, not computed."""
+"""What a motion starts with: internal forces at displacements that are given, and the acceleration that balances them."""
 
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from scipy.sparse.linalg import splu
 
 from frame2d.engine.evaluate import evaluate, gather_forces, symmetric_product
 from frame2d.engine.plan import Motion, Plan, new_room
@@ -31,4 +32,30 @@ def settle(
     motion.d0[:], motion.f0[:], motion.stored[:] = room.d, room.fe, room.e
 
 
-__all__ = ["settle"]
+def set_out(
+    system: "System",
+    plan: Any,
+    room: Any,
+    motion: Any,
+    load: np.ndarray,
+    damping: Any,
+    supports: np.ndarray,
+    displaced: bool,
+) -> None:
+    """Forces at the starting displacement, and the acceleration that balances them: M·a = p − C·v − f."""
+    settle(system, motion, supports, plan, room)
+    if displaced:
+        motion.m0[:] = motion.m1
+    inertial = np.flatnonzero(system.plan.inertial > 0.0)
+    unbalanced = (load - motion.f - np.asarray(damping @ motion.v).ravel())[inertial]
+    motion.a[:] = 0.0
+    try:
+        motion.a[inertial] = splu(system.mass[inertial][:, inertial].tocsc()).solve(unbalanced)
+    except RuntimeError:
+        raise InputError(
+            f"the masses of frame {system.frame.name!r} leave a motion without inertia among freedoms that have mass; "
+            "allowed: mass or rotary inertia in each. Likely mistake: a member's mass without nodes' own"
+        ) from None
+
+
+__all__ = ["set_out", "settle"]
