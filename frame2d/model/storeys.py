@@ -49,13 +49,14 @@ class DriftWatch(NamedTuple):
             return None
         pairs, limits = [], []
         for row, limit in zip(range(self.free.shape[0]), self.limits, strict=True):
-            own = self.free[row]
-            if own.nnz == 0:
+            here = slice(self.free.indptr[row], self.free.indptr[row + 1])
+            freedoms, shares = self.free.indices[here], self.free.data[here]
+            if shares.size == 0:
                 continue
-            if own.nnz > 2 or (own.nnz == 2 and abs(own.data.sum()) > 1e-12 * abs(own.data[0])):
+            if shares.size > 2 or (shares.size == 2 and abs(shares.sum()) > 1e-12 * abs(shares[0])):
                 return None
-            pairs.append((own.indices[0], own.indices[1] if own.nnz == 2 else -1))
-            limits.append(limit / abs(own.data[0]))
+            pairs.append((freedoms[0], freedoms[1] if shares.size == 2 else -1))
+            limits.append(limit / abs(shares[0]))
         return np.array(pairs, dtype=np.int64).reshape(-1, 2), np.array(limits)
 
 
