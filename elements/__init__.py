@@ -17,7 +17,7 @@ from frame2d.elements.link import Link
 from frame2d.elements.member import Member, Part, Pieces
 from frame2d.elements.shear_link import ShearLink
 from frame2d.errors import InputError, known
-from frame2d.materials.axial_moment import build_hinge
+from frame2d.materials.pair_hinge import build_hinge
 
 _registry: dict[str, type] = {family.__name__: family for family in (BeamColumn, Brace, Link, ShearLink)}
 

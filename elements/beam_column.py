@@ -17,8 +17,8 @@ from frame2d.elements.member import GEOMETRIES, Part, Pieces, Span, described
 from frame2d.elements.pair_hinge import pair_part
 from frame2d.elements.spring import spring_part
 from frame2d.errors import InputError, known, listed, positive, within
-from frame2d.materials.axial_moment import AxialMomentHinge
 from frame2d.materials.law import Law
+from frame2d.materials.pair_hinge import PairHinge
 
 #: Length below which a beam is a mistake, m.
 SHORTEST = 1e-6
@@ -28,8 +28,8 @@ DEEPEST = 5.0
 #: Ends of a beam-column that are not hinges.
 RIGID, PINNED = "rigid", "pinned"
 
-End = Law | AxialMomentHinge | str
-Hinge = (Law, AxialMomentHinge)
+End = Law | PairHinge | str
+Hinge = (Law, PairHinge)
 
 
 @dataclass(frozen=True)
@@ -37,10 +37,11 @@ class BeamColumn:
     """Uniform beam-column of modulus `E` (Pa), area `A` (m²), second moment `I` (m⁴).
 
     `shear_area` As (m²) with Poisson ratio `nu` makes it a Timoshenko beam (0: Euler-Bernoulli). `start` and `end` are
-    "rigid", "pinned", the law of a hinge (N·m, rad; an `Elastic` one is a semi-rigid end) or an `AxialMomentHinge`,
-    at `start_inset` and `end_inset` (m) from the clear ends. Rigid offsets `start_offset`, `end_offset` (m, global
-    axes) lead from the nodes to the clear ends. `mass_per_length` (kg/m) gives a consistent mass, `rotary` adds ρI (kg·m). `geometry` is
-    "linear", "p-delta" or "corotational". Raises `InputError` for values that cannot be.
+    "rigid", "pinned", the law of a hinge (N·m, rad; an `Elastic` one is a semi-rigid end) or a `PairHinge`
+    (`AxialMomentHinge` or one's own), at `start_inset` and `end_inset` (m) from the clear ends. Rigid offsets
+    `start_offset`, `end_offset` (m, global axes) lead from the nodes to the clear ends. `mass_per_length` (kg/m) gives a
+    consistent mass, `rotary` adds ρI (kg·m). `geometry` is "linear", "p-delta" or "corotational". Raises `InputError` for
+    values that cannot be.
     """
 
     E: float
@@ -184,7 +185,7 @@ class BeamColumn:
                 tip, inside = [first, first + 1, first + 2], first + 3
             # An axial force-moment hinge lets the beam's end slip along the member.
             slip: list[int] = []
-            if isinstance(end, AxialMomentHinge):
+            if isinstance(end, PairHinge):
                 slip = [6 + len(inner)]
                 slips[role] = slip[0]
                 inner += "u"
@@ -222,7 +223,7 @@ class BeamColumn:
             self._beam(pieces, rows, arms, cx, cy, stubs[side], role, begin)
         pieces.spans.sort(key=lambda span: span.begin)
         for outside, inside, law, role in hinges:
-            if isinstance(law, AxialMomentHinge):
+            if isinstance(law, PairHinge):
                 rows = np.zeros((2, size))
                 sign = -1.0 if role == "start hinge" else 1.0
                 rows[0, slips[role]] = -sign

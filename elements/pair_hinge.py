@@ -1,4 +1,4 @@
-"""Axial force-moment hinge as a part: two deformations (elongation, rotation), two forces."""
+"""A hinge of axial force and moment as a part: two deformations (elongation, rotation), two forces."""
 
 from typing import Any
 
@@ -6,8 +6,8 @@ import numpy as np
 
 from frame2d.elements.member import Part
 from frame2d.kernels import at, member_kernel
-from frame2d.materials.axial_moment import AxialMomentHinge
 from frame2d.materials.pair import call_pair
+from frame2d.materials.pair_hinge import PairHinge
 
 
 @member_kernel
@@ -24,7 +24,7 @@ def pair_hinge(
     return status
 
 
-def pair_part(hinge: AxialMomentHinge, rows: np.ndarray, role: str) -> Part:
+def pair_part(hinge: PairHinge, rows: np.ndarray, role: str) -> Part:
     """Part of one `hinge` on (elongation, rotation) = rows · freedoms."""
     parameters = np.concatenate([[float(hinge.kernel.address)], hinge.parameters()])
     memory = np.concatenate([np.zeros(2), hinge.initial_memory()])

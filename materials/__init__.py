@@ -25,13 +25,14 @@
 | Series, Parallel | any laws in a row or side by side, nested at will | equilibrium, compatibility |
 | LowCycleFatigue | wear and fracture of any law | Coffin 1954, Manson 1953, Miner 1945, ASTM E1049 |
 
-Hinges of axial force and moment (two deformations, two forces) stand in `axial_moment`, their surfaces in
-`yield_surface`.
+Hinges of axial force and moment (two deformations, two forces) have a registry of their own in `pair_hinge`: listed is
+`AxialMomentHinge` (`axial_moment`, surfaces in `yield_surface`), and `register_hinge` adds one's own.
 """
 
 from typing import Any
 
 from frame2d.errors import InputError, known
+from frame2d.materials.axial_moment import AxialMomentHinge
 from frame2d.materials.bilinear import Bilinear
 from frame2d.materials.bouc_wen import BoucWen
 from frame2d.materials.bouc_wen_asymmetric import BoucWenAsymmetric
@@ -49,6 +50,7 @@ from frame2d.materials.law import Law
 from frame2d.materials.maxwell_damper import MaxwellDamper
 from frame2d.materials.menegotto_pinto import MenegottoPinto
 from frame2d.materials.multilinear import Multilinear
+from frame2d.materials.pair_hinge import PairHinge, build_hinge, register_hinge, registered_hinges
 from frame2d.materials.parallel import Parallel
 from frame2d.materials.pinched import Pinched
 from frame2d.materials.pinched_multilinear import PinchedMultilinear
@@ -118,6 +120,7 @@ def _built(value: Any) -> Any:
 
 
 __all__ = [
+    "AxialMomentHinge",
     "Bilinear",
     "BoucWen",
     "BoucWenAsymmetric",
@@ -133,6 +136,7 @@ __all__ = [
     "MaxwellDamper",
     "MenegottoPinto",
     "Multilinear",
+    "PairHinge",
     "Parallel",
     "Pinched",
     "PinchedMultilinear",
@@ -143,6 +147,9 @@ __all__ = [
     "TensionOnly",
     "ViscousDamper",
     "build",
+    "build_hinge",
     "register",
+    "register_hinge",
     "registered",
+    "registered_hinges",
 ]

@@ -23,6 +23,7 @@ import numpy as np
 from frame2d.errors import Frame2dError, InputError, positive, within
 from frame2d.kernels import NOT_CONVERGED, OK, Kernel, at, compiled
 from frame2d.materials.pair import call_pair, pair_kernel
+from frame2d.materials.pair_hinge import PairHinge, register_hinge
 from frame2d.materials.yield_surface import POLYGON, YieldSurface, en_section
 
 #: Relative distance outside the surface that counts as on it.
@@ -274,8 +275,9 @@ def kernel(p: Any, m0: Any, d: Any, out: Any, m1: Any) -> int:
     return OK
 
 
+@register_hinge
 @dataclass(frozen=True)
-class AxialMomentHinge:
+class AxialMomentHinge(PairHinge):
     """Hinge of axial deformation and rotation with `surface`, plastic forces `Np` (N) and `Mp` (N·m).
 
     `kN` (N/m) and `kM` (N·m/rad) are its elastic stiffnesses, `hardening` (N·m per rad of plastic rotation,
@@ -328,25 +330,9 @@ class AxialMomentHinge:
         """Plastic axial deformation (m) and rotation (rad), shape (2,)."""
         return np.array([memory[0] / self.Np, memory[1] / self.Mp])
 
-    def describe(self) -> dict[str, Any]:
-        """Plain data, from which `build_hinge` makes the hinge again."""
-        numbers = {name: getattr(self, name) for name in ("Np", "Mp", "kN", "kM", "hardening", "isotropic")}
-        return {"hinge": "AxialMomentHinge", "surface": self.surface.describe(), **numbers}
-
     @classmethod
     def example(cls) -> "AxialMomentHinge":
         return cls(surface=en_section(0.4), Np=2e6, Mp=2e5, kN=1e9, kM=2e7, hardening=2e5, isotropic=0.3)
-
-
-def build_hinge(description: dict[str, Any]) -> AxialMomentHinge:
-    """Make a hinge of what `AxialMomentHinge.describe` returned; raises `InputError`."""
-    from frame2d.materials.yield_surface import build_surface
-
-    values = {key: value for key, value in description.items() if key != "hinge"}
-    try:
-        return AxialMomentHinge(surface=build_surface(values.pop("surface")), **values)
-    except (KeyError, TypeError) as error:
-        raise InputError(f"AxialMomentHinge does not take these parameters: {error}") from None
 
 
 class PairLoop(NamedTuple):
@@ -373,9 +359,7 @@ def _drive(address, p, d, memory, trial, out, answer):  # type: ignore[no-untype
     return -1
 
 
-def drive_pair(
-    hinge: AxialMomentHinge, deformation: np.ndarray, memory: np.ndarray | None = None
-) -> PairLoop:
+def drive_pair(hinge: PairHinge, deformation: np.ndarray, memory: np.ndarray | None = None) -> PairLoop:
     """Forces of `hinge` under `deformation`, shape (points, 2), each point committed.
 
     Raises `InputError` for a history that is not finite, `Frame2dError` where the return mapping finds no

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from frame2d.errors import InputError
 from frame2d.kernels import OK, at, compiled
-from frame2d.materials.axial_moment import AxialMomentHinge, build_hinge, drive_pair, return_map
+from frame2d.materials.axial_moment import AxialMomentHinge, drive_pair, return_map
+from frame2d.materials.pair_hinge import build_hinge
 from frame2d.materials.yield_surface import (
     ConvexPolygon,
     Parabola,
