@@ -13,7 +13,7 @@ import json
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -35,6 +35,8 @@ from frame2d.materials.deterioration import Backbone
 
 E, G = 210e9, 9.81
 DRIFT_LIMIT = 0.10
+#: Deformation at which hinges yield or, in laws without a kink, elastic and yielding line meet, rad.
+YIELD_ROTATION = 0.004
 
 
 def device(rng: np.random.Generator, strength: float, yield_at: float) -> Any:
@@ -100,7 +102,7 @@ def random_frame(rng: np.random.Generator, device: Any = device) -> Frame:
         share = (storeys - level + 1.5) / storeys
         for axis in range(bays):
             Mp = 0.06 * weight * share * height * float(rng.uniform(0.7, 1.3))
-            start, end = (device(rng, Mp, 0.004) for _ in range(2))
+            start, end = (device(rng, Mp, YIELD_ROTATION) for _ in range(2))
             beam = BeamColumn(E, A=0.0085, I=2.5e-4, start=start, end=end)
             frame.member(f"beam {name}.{axis}", f"{level}.{axis}", f"{level}.{axis + 1}", beam, device=True)
         if braced:
@@ -111,8 +113,19 @@ def random_frame(rng: np.random.Generator, device: Any = device) -> Frame:
     return frame
 
 
-def one(seed: int, sharp: bool = False) -> tuple[str, float, float]:
-    """Outcome, largest drift ratio and energy imbalance of one frame and motion."""
+class Run(NamedTuple):
+    """How one frame and motion went."""
+
+    outcome: str
+    #: Largest storey drift ratio.
+    drift: float
+    imbalance: float
+    #: Largest deformation of a beam's hinge over its yield deformation.
+    ductility: float
+
+
+def one(seed: int, sharp: bool = False) -> Run:
+    """One frame and motion."""
     rng = np.random.default_rng(seed)
     system = random_frame(rng, sharp_device if sharp else device).compile()
     try:
@@ -125,7 +138,9 @@ def one(seed: int, sharp: bool = False) -> tuple[str, float, float]:
         response = error.response
         assert response.outcome is Outcome.NOT_CONVERGED and "no equilibrium" in str(error)
     drift = max(float(np.abs(values).max()) for values in response.drifts().values())
-    return response.outcome.name, drift, response.imbalance()
+    hinges = [name for name in response.laws() if name.startswith("beam")]
+    reached = max(float(np.abs(response.device(name).deformation).max()) for name in hinges) / YIELD_ROTATION
+    return Run(response.outcome.name, drift, response.imbalance(), reached)
 
 
 def figures(count: int = 500) -> list[dict[str, Any]]:
@@ -136,24 +151,32 @@ def figures(count: int = 500) -> list[dict[str, Any]]:
 def _family(count: int, sharp: bool) -> list[dict[str, Any]]:
     with ThreadPoolExecutor(2) as pool:
         found = list(pool.map(lambda seed: one(seed, sharp), range(count)))
-    outcomes = Counter(outcome for outcome, _, _ in found)
+    outcomes = Counter(run.outcome for run in found)
     settled = (outcomes["COMPLETED"] + outcomes["COLLAPSED"]) / count
-    drifts = np.array([drift for _, drift, _ in found])
-    imbalance = [value for outcome, _, value in found if outcome == "COMPLETED"]
-    failed = [seed for seed, (outcome, _, _) in enumerate(found) if outcome == "NOT_CONVERGED"]
+    drifts = np.array([run.drift for run in found])
+    ductilities = np.array([run.ductility for run in found if run.outcome == "COMPLETED"] or [0.0])
+    imbalance = [run.imbalance for run in found if run.outcome == "COMPLETED"]
+    failed = [seed for seed, run in enumerate(found) if run.outcome == "NOT_CONVERGED"]
     kind = "sharp: " if sharp else ""
     rows = [(f"completed or collapsed, of {count}", settled, "share", "over 0.99")]
     for name in ("COMPLETED", "COLLAPSED", "NOT_CONVERGED"):
         seeds = f" (seeds {failed[:10]})" if name == "NOT_CONVERGED" and failed else ""
         rows.append((name.lower().replace("_", " ") + seeds, outcomes[name] / count, "share", "reported"))
     rows.append(("median largest drift", float(np.median(drifts)), "ratio", "reported"))
+    for name, value in (
+        ("median", np.median(ductilities)),
+        ("95 %", np.quantile(ductilities, 0.95)),
+        ("largest", ductilities.max()),
+    ):
+        label = f"{name} ductility of hinges in completed runs"
+        rows.append((label, float(value), "of yield", "up to about ten"))
     rows.append(
         ("median imbalance of completed runs", float(np.median(imbalance or [0.0])), "of input", "reported")
     )
     return [
         {
             "name": kind + name, "value": value, "unit": unit, "low": value, "high": value, "goal": goal,
-            "ok": value > 0.99 if goal != "reported" else None,
+            "ok": value > 0.99 if goal == "over 0.99" else None,
         }
         for name, value, unit, goal in rows
     ]  # fmt: skip
