@@ -13,7 +13,7 @@
 | compensation, margin | delay compensation; stability of the loop, predicted |
 | rehearse_split, scatter, rehearsal, virtual | virtual tests by the hundred, of a split frame in one call, and what they say |
 | time_scale | how fast a test can be run |
-| deadline, pace, awake | whether steps come in time, and what it takes |
+| deadline, pace, awake, twin | whether steps come in time, and what it takes |
 | limits, guard, watch, energy, unloading | what may leave and come back, and what happens otherwise |
 | wire, serve | protocol and server |
 | journal, journal_file, journal_pipe, journal_writer | crash-safe log, as it is written, read, and written behind a test |

@@ -24,6 +24,7 @@ from frame2d.hybrid.outcome import Histories, NotReady, Outcome, Progress
 from frame2d.hybrid.pace import undisturbed, wait_until
 from frame2d.hybrid.resume import recover
 from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen, as_specimen
+from frame2d.hybrid.twin import Twin
 from frame2d.hybrid.wire import digest
 
 CHECKS = ("zero and sign", "tare", "stiffness", "lag", "low level")
@@ -93,6 +94,8 @@ class HybridTest:
         self.tare = np.zeros(self.freedoms)
         self.step = 0
         self._started = False
+        #: Goes the same way while a paced test waits.
+        self.twin: Twin | None = None
         #: The solver of the run that is under way or over.
         self.solver: Solver = first
         about = [
@@ -312,11 +315,15 @@ class HybridTest:
         command: np.ndarray, reading: Reading,
     ) -> None:  # fmt: skip
         compensation.measured(reading.displacement)
+        solver.correct(self.carried(target, reading))
+        histories.add(step, target, command, reading, self.guard.monitor.ratio)
+
+    def carried(self, target: np.ndarray, reading: Reading) -> np.ndarray:
+        """Force for the solver: without the tare, and carried from where the rig is to where it should be."""
         force = reading.force - self.tare
         if self.transfer is not None:
             force = force + self.transfer @ (target - reading.displacement)
-        solver.correct(force)
-        histories.add(step, target, command, reading, self.guard.monitor.ratio)
+        return force
 
     def _safely(
         self, solver: Solver, compensation: Compensator, histories: Histories, quiet: bool = False,
@@ -358,12 +365,15 @@ class HybridTest:
         sequence = guard.last_sequence + 1 if first is None else first + self.step
         clock = time.perf_counter
         ending = "completed"
+        twin = self.twin = Twin(self) if self.pace is not None and not quiet and first is None else None
         with undisturbed(self.pace is not None, None if journal is None else journal.process):
             began = clock() - self.step * (self.pace or 0.0)
             while self.step < solver.steps:
                 step = self.step + 1
                 if self.pace is not None:
                     due = began + step * self.pace
+                    if twin is not None:
+                        twin.follow(due)
                     wait_until(due)
                     histories.lateness[step - 1] = clock() - due
                 start = clock()
@@ -392,6 +402,8 @@ class HybridTest:
                 self.finish(solver, compensation, histories, step, target, displacement, reading)
                 self.step, sequence = step, sequence + 1
                 histories.step_time[step - 1] = clock() - start
+                if twin is not None:
+                    twin.heard.append(reading)
                 if self.views and not quiet:
                     left = (solver.steps - step) * (self.pace or self.duration)
                     progress = Progress(

@@ -7,8 +7,12 @@ import sys
 import threading
 import time
 
+import numpy as np
 import pytest
 
+from frame2d.demo import laboratory
+from frame2d.demo.motions import demo_record
+from frame2d.hybrid import CHECKS, HybridTest, Unattended, polynomial
 from frame2d.hybrid.deadline import empty_loop
 from frame2d.hybrid.pace import undisturbed, wait_until
 from frame2d.kernels import PLAIN
@@ -73,3 +77,42 @@ def test_an_empty_loop_keeps_its_beat():
     figures = empty_loop(1000.0, 0.2)
     assert time.perf_counter() - began >= 0.2
     assert figures.steps == sum(figures.histogram) == 200 and figures.late_most >= 0.0
+
+
+def made(pace):
+    """A test of 160 steps on a simulated rig, without a journal."""
+    dt = 0.005
+    motion = laboratory.small_motion(demo_record(), dt, 160)
+    solver = laboratory.demo_solver(motion, dt=dt, time_scale=1.0, history=False)
+    return HybridTest(
+        solver.fresh, laboratory.real_time_rig(), laboratory.wide_limits(), Unattended(True), None, pace=pace,
+        make_compensation=lambda: polynomial(2, 0.001, dt),
+    )  # fmt: skip
+
+
+def test_a_paced_test_and_its_twin_go_the_same_way():
+    """A paced test gives the numbers of an unpaced one bit for bit, and its twin has taken the same steps by then."""
+    paced, plain = made(0.005), made(None)
+    outcome, expected = paced.run(CHECKS), plain.run(CHECKS)
+    for name in ("target", "command", "displacement", "force", "energy_error"):
+        assert np.array_equal(getattr(outcome, name), getattr(expected, name)), name
+    twin = paced.twin
+    assert plain.twin is None and not twin.failed and 0 < twin.steps < 160
+    assert np.array_equal(twin.guard.command_now, outcome.command[twin.steps - 1])
+    assert twin.steps + len(twin.heard) == outcome.step
+
+
+def test_a_twin_that_fails_leaves_the_test_alone():
+    """Whatever goes wrong with the twin, the test goes on without it."""
+    test = made(0.005)
+    make, count = test.make_solver, []
+
+    def broken(scale):
+        solver = make(scale)
+        count.append(solver)
+        if len(count) == 2:
+            solver.predict = None
+        return solver
+
+    test.make_solver = broken
+    assert test.run(CHECKS).ending == "completed" and test.twin.failed
