@@ -1,4 +1,4 @@
-"""Files that appear whole or not at all: written beside their place and moved into it."""
+"""Paths of users, and files that appear whole or not at all: written beside their place and moved into it."""
 
 import os
 from collections.abc import Iterator
@@ -8,6 +8,24 @@ from typing import Any
 
 from frame2d.errors import InputError
 
+#: Longest name of a file, with what is put around it while it is written (255 bytes on common file systems).
+LONGEST = 240
+
+
+def path_of(path: Any) -> Path:
+    """`path` as a Path; raises `InputError` for what no file system takes."""
+    try:
+        found = Path(path)
+        if "\0" in str(found) or len(os.fsencode(found.name)) > LONGEST:
+            raise ValueError
+    except (TypeError, ValueError):
+        shown = repr(path) if len(repr(path)) < 80 else f"{repr(path)[:80]}…"
+        raise InputError(
+            f"path is {shown}; allowed: a text or a Path, with a name of up to {LONGEST} bytes. Likely mistake: another "
+            "argument's place"
+        ) from None
+    return found
+
 
 @contextmanager
 def written(path: Any) -> Iterator[Path]:
@@ -15,7 +33,7 @@ def written(path: Any) -> Iterator[Path]:
 
     Raises `InputError` where `path` is a folder, or lies in none that can be written.
     """
-    target = Path(path)
+    target = path_of(path)
     if not target.parent.is_dir():
         raise InputError(
             f"{str(target)!r} cannot be written: there is no folder {str(target.parent)!r}. Likely mistake: the path, or "

@@ -31,3 +31,10 @@ def test_a_place_that_is_none_is_named(tmp_path: Path, name: str, message: str) 
     """A missing folder and a folder in the file's place are errors that name them."""
     with pytest.raises(InputError, match=message), written(tmp_path / name):
         raise AssertionError
+
+
+@pytest.mark.parametrize("path", [None, 5, b"x", "a\0b", "x" * 300])
+def test_what_is_no_path_is_named(path: object) -> None:
+    """Numbers, bytes, names with a zero and names that no file system takes are errors that show them."""
+    with pytest.raises(InputError, match="path is"), written(path):
+        raise AssertionError

@@ -9,6 +9,7 @@ from frame2d.analysis.damping import prepare
 from frame2d.analysis.history import time_history
 from frame2d.analysis.outcome import AnalysisError, Outcome
 from frame2d.errors import InputError, within
+from frame2d.model.state import begin_of
 
 if TYPE_CHECKING:
     from frame2d.analysis.response import Response
@@ -48,6 +49,7 @@ def ensemble(
     if not waiting:
         raise InputError("records is empty; allowed: at least one record")
     workers = int(within("threads", threads, 1, 1024))
+    begin_of(system, state)
     # Once for all runs: its eigenvalues keep the linear algebra's own threads busy.
     damping = prepare(system, damping, state)
 

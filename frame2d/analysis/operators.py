@@ -29,6 +29,7 @@ from frame2d.engine.newton import CONVERGED, NOT_CONVERGED
 from frame2d.engine.plan import STEPS, new_room
 from frame2d.errors import InputError
 from frame2d.materials import BoucWenStiffened
+from frame2d.model.state import begin_of
 
 if TYPE_CHECKING:
     from frame2d.engine.plan import Motion, Plan
@@ -97,6 +98,7 @@ def stable_step(system: "System", damping: Any = None, lagged: bool = False) -> 
 
     With `lagged` damping (a matrix on the free freedoms) the step at which 4M − 2Δt·C − Δt²·K stays positive.
     """
+    begin_of(system, None)
     virgin = Virgin(system)
     mass = system.mass[virgin.massive][:, virgin.massive].toarray()
     stiffness = virgin.condense(virgin.whole)

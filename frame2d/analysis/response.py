@@ -2,7 +2,6 @@
 
 import json
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -401,9 +400,8 @@ class Response:
     def to_csv(self, path: Any, kind: str = "main") -> None:
         """Write a `table` as CSV with a header that bears the units; the file appears whole or not at all."""
         columns = self.table(kind)
-        target = Path(path)
         header = ",".join(f'"{name}"' if "," in name else name for name in columns)
-        with written(target) as beside:
+        with written(path) as beside:
             np.savetxt(
                 beside, np.column_stack(list(columns.values())), delimiter=",", header=header, comments="",
                 encoding="utf-8",

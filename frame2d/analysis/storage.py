@@ -1,7 +1,6 @@
 """A `Response` as HDF5: the frame's JSON, raw histories, named tables; and back."""
 
 import json
-from pathlib import Path
 from typing import Any
 
 import h5py
@@ -14,7 +13,7 @@ from frame2d.engine.plan import Motion
 from frame2d.errors import InputError
 from frame2d.model.schema import from_data, to_data
 from frame2d.model.state import State
-from frame2d.written import written
+from frame2d.written import path_of, written
 
 FORMAT = "frame2d/response/1"
 
@@ -24,8 +23,7 @@ def save(response: Response, path: Any) -> None:
 
     `tables` holds named columns for other programs: the main ones at its top, the other `TABLES` in groups.
     """
-    target = Path(path)
-    with written(target) as beside, h5py.File(beside, "w") as file:
+    with written(path) as beside, h5py.File(beside, "w") as file:
         file.attrs["format"] = FORMAT
         file.attrs["kind"] = response.kind
         file.attrs["outcome"] = response.outcome.name
@@ -59,10 +57,11 @@ def save(response: Response, path: Any) -> None:
 
 def load(path: Any) -> Response:
     """Read what `save` wrote; raises `InputError` for another kind of file, and where there is none."""
+    path = path_of(path)
     try:
         opened = h5py.File(path, "r")
     except OSError as error:
-        what = "there is none" if not Path(path).exists() else f"it is no HDF5 file, or broken ({error})"
+        what = "there is none" if not path.exists() else f"it is no HDF5 file, or broken ({error})"
         raise InputError(
             f"{path} cannot be read: {what}. Likely mistake: the path, or another kind of file"
         ) from None

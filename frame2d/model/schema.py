@@ -10,13 +10,12 @@
 import json
 import math
 from dataclasses import asdict, fields
-from pathlib import Path
 from typing import Any
 
 from frame2d import elements
 from frame2d.errors import InputError, known, within
 from frame2d.model.frame import Frame, MemberLoad
-from frame2d.written import written
+from frame2d.written import path_of, written
 
 SCHEMA = "frame2d/frame/1"
 NODE, PLACED = ("name", "x", "y"), ("name", "i", "j", "device", "member")
@@ -106,15 +105,14 @@ def _only(thing: str, entry: dict[str, Any], names: tuple[str, ...]) -> None:
 
 def save(frame: Frame, path: Any) -> None:
     """Write beside the target and move into place."""
-    target = Path(path)
-    with written(target) as beside:
+    with written(path) as beside:
         beside.write_text(json.dumps(to_data(frame), indent=1, ensure_ascii=False), encoding="utf-8")
 
 
 def load(path: Any) -> Frame:
     """Read a frame file."""
     try:
-        data = json.loads(Path(path).read_text(encoding="utf-8"))
+        data = json.loads(path_of(path).read_text(encoding="utf-8"))
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror}. Likely mistake: the path") from None
     except ValueError as error:

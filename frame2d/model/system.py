@@ -501,6 +501,7 @@ class System:
         The energy that the old ones could have returned is booked as released. The new state is out of balance by the
         forces that were locked in: run a static analysis from it before the next earthquake.
         """
+        state = begin_of(self, state)
         motion = state.copy_motion()
         released = 0.0
         names = listed("devices to replace", names)

@@ -3,6 +3,7 @@
 import copy
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -29,10 +30,11 @@ from frame2d import (
     static,
     time_history,
 )
-from frame2d.analysis import central_difference, kolay_ricles
+from frame2d.analysis import Response, StepByStep, central_difference, ensemble, kolay_ricles, stable_step
 from frame2d.analysis.runner import Options
 from frame2d.materials import Bilinear, BoucWen, Elastic, Pinched
 from frame2d.model.schema import from_data, to_data
+from frame2d.model.system import System
 
 
 def rich() -> Frame:
@@ -109,6 +111,16 @@ def standing():
     return system, gravity(system).state
 
 
+def small() -> Frame:
+    """Another frame, whose states fit the rich one nowhere."""
+    frame = Frame("small")
+    frame.node("A", 0, 0, "fixed")
+    frame.node("B", 0, 3, mass=1e4)
+    frame.member("AB", "A", "B", BeamColumn(2e11, 6e-3, 8e-5))
+    frame.load("B", fx=1e3)
+    return frame
+
+
 ODD: list[Any] = [
     None, "", [], 0, -1, 1e300, float("nan"), float("inf"), "x", "B", "ux", True, [1], 0.01, 5, ("B", "ux"),
     {("B", "ux"): np.zeros(9)}, {("A", "ux"): np.linspace(0, 0.01, 9)}, {"roof": 1.0}, {"x": 1}, "gravity",
@@ -167,6 +179,92 @@ CALLS: dict[str, tuple[Any, tuple[str, ...], dict[str, Any]]] = {
         {"E": 2e11, "A": 1e-2, "I": 1e-4},
     ),
 }  # fmt: skip
+
+ANALYSES: dict[str, Any] = {
+    "gravity": lambda s, g: gravity(s, g),
+    "static": lambda s, g: static(s, g),
+    "modes": lambda s, g: modes(s, g, 1),
+    "buckling": lambda s, g: buckling(s, count=1),
+    "push": lambda s, g: push(s, g, node="B", target=0.001, steps=1),
+    "arc": lambda s, g: push(s, g, node="B", target=0.001, arc_length=0.001),
+    "cyclic": lambda s, g: cyclic(s, g, node="B", history=np.array([0.0, 0.001])),
+    "history": lambda s, g: time_history(s, state=g, dt=0.01, duration=0.02),
+    "step by step": lambda s, g: StepByStep(s, g, dt=0.01).step(),
+    "ensemble": lambda s, g: ensemble(s, [SimpleNamespace(acceleration=np.ones(3), dt=0.01, name="r")], g),
+    "Rayleigh": lambda s, g: Rayleigh(0.03, (1, 2)).matrix(s, g),
+    "stable step": lambda s, g: stable_step(s),
+    "devices": lambda s, g: s.replace_devices(g, ["AC"]) if isinstance(s, System) else None,
+}
+FILES: dict[str, Any] = {
+    "frame, save": lambda s, path: rich().save(path),
+    "frame, load": lambda s, path: Frame.load_from(path),
+    "response, save": lambda s, path: gravity(s[0]).save(path),
+    "response, load": lambda s, path: Response.load(path),
+    "response, table": lambda s, path: gravity(s[0]).to_csv(path),
+}
+
+
+@pytest.fixture(scope="module")
+def others(standing, tmp_path_factory):
+    """What may stand by mistake in place of a system, of a state and of a path."""
+    system, state = standing
+    other = small().compile()
+    held = other.rest()
+    response = gravity(other)
+    folder = tmp_path_factory.mktemp("files")
+    broken = folder / "broken.json"
+    broken.write_text('{"schema": "frame2d/frame/1", "nodes": 3')
+    binary = folder / "binary.h5"
+    binary.write_bytes(bytes(range(256)))
+    bent = replace(state, motion=state.motion._replace(q=np.zeros(3)))
+    systems: list[Any] = [None, other, rich(), response, "rich", 5, {}, np.zeros(3)]
+    states: list[Any] = [
+        None,
+        held,
+        response,
+        response.state,
+        bent,
+        system,
+        "rest",
+        5,
+        {},
+        np.zeros(3),
+        (),
+        state.motion,
+    ]
+    paths: list[Any] = [
+        folder / "new.json", folder / "new.h5", str(folder / "new.csv"), folder, folder / "none" / "x.h5", broken, binary,
+        broken / "below.json", "", 5, None, b"x", "a\0b", "x" * 300,
+    ]  # fmt: skip
+    return systems, states, paths
+
+
+@settings(max_examples=120, deadline=None)
+@given(name=st.sampled_from([*ANALYSES]), seed=st.integers(0, 10_000), which=st.integers(0, 2))
+def test_an_odd_system_or_state_gives_an_answer_or_a_clear_error(standing, others, name, seed, which):
+    """Another frame, its state, a response or anything else in their place: a result, or an error of the library."""
+    systems, states, _ = others
+    rng = np.random.default_rng(seed)
+    system, state = standing
+    if which != 1:
+        system = systems[rng.integers(len(systems))]
+    if which != 0:
+        state = states[rng.integers(len(states))]
+    try:
+        ANALYSES[name](system, state)
+    except Frame2dError as error:
+        assert str(error)
+
+
+@settings(max_examples=100, deadline=None)
+@given(name=st.sampled_from([*FILES]), number=st.integers(0, 13))
+def test_an_odd_path_gives_a_file_or_a_clear_error(standing, others, name, number):
+    """Folders, missing folders, broken and binary files, no path at all: a file, or an error of the library."""
+    path = others[2][number]
+    try:
+        FILES[name](standing, path)
+    except Frame2dError as error:
+        assert str(error)
 
 
 @settings(max_examples=120, deadline=None)
