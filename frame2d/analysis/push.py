@@ -14,6 +14,7 @@ from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import STOPPED, Options, finish, progress
 from frame2d.errors import InputError, finite, known, positive, series, whole
+from frame2d.model.frame import COMPONENTS
 from frame2d.model.state import begin_of
 
 if TYPE_CHECKING:
@@ -138,6 +139,7 @@ def _led(system: "System", node: str, component: str) -> np.ndarray:
 
 def _far(system: "System", what: str, component: str, value: float) -> None:
     """Refuse to lead a displacement farther than the frame is large, or round more than once."""
+    known("component", component, COMPONENTS)
     points = np.array([[node.x, node.y] for node in system.frame.nodes.values()])
     extent = float(np.ptp(points, axis=0).max())
     most = 2.0 * np.pi if component == "rz" else extent if extent > 0.0 else math.inf
