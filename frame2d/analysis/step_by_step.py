@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from frame2d.analysis.damping import prepare
-from frame2d.analysis.history import LONGEST_STEP, check_method
+from frame2d.analysis.history import LONGEST_STEP, MOST_NUMBERS, check_method
 from frame2d.analysis.operators import marcher
 from frame2d.analysis.outcome import Outcome
 from frame2d.analysis.response import Response, new_log
@@ -102,7 +102,7 @@ class StepByStep:
         self.steps = 0
         self._log = new_log(system, 2)
         self._log.put(0, motion)
-        self._grow(whole("rows", rows, 2, 1_000_000_000))
+        self._grow(whole("rows", rows, 2, MOST_NUMBERS // (3 * system.count + system.gather_all.shape[0])))
 
     def _loads(self, what: str, values: Sequence[float] | None) -> list[float]:
         found = [0.0] * self._forces if values is None else listed(what, values)

@@ -153,6 +153,12 @@ CALLS: dict[str, tuple[Any, tuple[str, ...], dict[str, Any]]] = {
         ),
         {"dt": 0.01, "duration": 0.05},
     ),
+    "step by step": (
+        lambda s, g, k: StepByStep(s, g, **k).step(),
+        ("dt", "peak", "ground", "forces", "most", "loads", "scheme", "damping", "rows"),
+        {"dt": 0.01},
+    ),
+    "one step": (lambda s, g, k: StepByStep(s, g, dt=0.01).step(**k), ("ground", "loads"), {}),
     "options": (
         lambda s, g, k: time_history(s, dt=0.01, duration=0.05, state=g, options=Options(**k)),
         ("tolerance", "most_iterations", "deepest_halving"),

@@ -101,6 +101,7 @@ def test_a_step_without_equilibrium_leaves_the_motion(standing):
         ({"forces": [("B", "ux")], "most": [1.0, 2.0]}, "most"),
         ({"peak": float("nan")}, "peak"),
         ({"scheme": "newmark"}, "scheme"),
+        ({"rows": 1_000_000_000}, "rows"),
     ],
 )
 def test_wrong_input_is_refused(standing, wrong, says):
