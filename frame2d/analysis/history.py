@@ -126,7 +126,7 @@ def time_history(
             raise InputError("dt is missing; allowed: a time step in s when there is no record")
         dt = positive("record: dt", record.dt)
     dt = positive("dt", dt)
-    if dt > LONGEST_STEP and dt > 2.0 * system.rough_period:
+    if record is not None and dt > LONGEST_STEP and dt > 2.0 * system.rough_period:
         raise InputError(
             f"dt is {dt:g} s; allowed: a fraction of the first period, which is about {system.rough_period:.3g} s. Likely "
             "mistake: ms instead of s"

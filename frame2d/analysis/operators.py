@@ -236,8 +236,9 @@ class Marcher:
             )  # fmt: skip
             if status in (CONVERGED, COLLAPSED) or self.shorter is None:
                 return int(row), int(status)
-            loads = (array.copy() for array in (room.load0, room.load1, room.shift0, room.shift1))
-            status = self._in_pieces(room, motion, *loads, dt, scheme, options)
+            status = self._in_pieces(
+                room, motion, room.load0, room.load1, room.shift0, room.shift1, dt, scheme, options
+            )
             if status != CONVERGED:
                 return int(row), int(status)
             first = int(row) + 1
