@@ -274,7 +274,9 @@ def rehearsal_block(rehearsed: dict[str, Any]) -> Block:
     ]
     if many["least_damping"] is not None:
         note = "predicted with the worst of the lags"
-        facts.insert(3, fact("Least damping ratio of the loop there", 100.0 * many["least_damping"], "%", note=note))
+        facts.insert(
+            3, fact("Least damping ratio of the loop there", 100.0 * many["least_damping"], "%", note=note)
+        )
     shares = [[name, 100.0 * value] for name, value in remote["guard_shares"].items()]
     checks = [[name, c["text"], "within" if c["ok"] else "exceeded"] for name, c in remote["checks"].items()]
     return {

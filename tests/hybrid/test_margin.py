@@ -99,7 +99,9 @@ def ring(scheme, lag, compensation=None, steps=4000):
     def make(scale):
         return MatrixSolver(part, declared, scheme, load * scale, DT)
 
-    test = HybridTest(make, Delayed(OMEGA**2, lag), LIMITS, Unattended(True), None, make_compensation=compensation)
+    test = HybridTest(
+        make, Delayed(OMEGA**2, lag), LIMITS, Unattended(True), None, make_compensation=compensation
+    )
     return test.run(CHECKS).target[:, 0]
 
 
