@@ -89,8 +89,13 @@ def _solver(folder: Path, mode: str) -> None:
 
     journal = folder / "test.db"
     test = make_test(Remote(port=int((folder / "port").read_text())), journal, (view,), mode)
-    # Killed before its first step, a test has nothing to resume: it starts afresh on the untouched specimen.
-    started = journal.exists() and any(row.kind == "start" for row in rows(journal))
+    # Killed before its first step, a test has nothing to resume: it starts afresh on the untouched specimen. Killed after
+    # its last line, it was completed.
+    known = rows(journal) if journal.exists() else []
+    started = any(row.kind == "start" for row in known)
+    if any(row.kind == "end" and row.body["ending"] == "completed" for row in known):
+        sys.stdout.write("completed\n")
+        return
     if journal.exists() and not started:
         for suffix in ("", "-wal", "-shm"):
             Path(f"{journal}{suffix}").unlink(missing_ok=True)
