@@ -25,8 +25,7 @@ from scipy.sparse import vstack
 from frame2d.engine.implicit import substep
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.plan import NEGATIVE, Motion, Plan, copy_motion, new_room
-from frame2d.model.storeys import DriftWatch, sinking
-from frame2d.model.storeys import storeys as declared
+from frame2d.model.storeys import DriftWatch
 
 if TYPE_CHECKING:
     from frame2d.model.system import System
@@ -60,7 +59,7 @@ def ratios(system: "System", load: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
     Drifts are those of all heights where no floors are declared.
     """
-    drifts, sinks = declared(system), sinking(system, load)
+    drifts, sinks = system.storeys(), system.sinking(load)
     if drifts.names:
         free, supports = drifts.free.toarray(), drifts.supports.toarray()
     else:
@@ -74,7 +73,7 @@ def ratios(system: "System", load: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def suspicion(system: "System", load: np.ndarray, ratio: float) -> DriftWatch:
     """Watch on the drifts of declared floors and on the nodes that bear `load`, for one `ratio`."""
-    sinks = sinking(system, load)
+    sinks = system.sinking(load)
     watch = DriftWatch(sinks.free, sinks.supports, np.full(len(sinks.names), ratio))
     if not system.frame.floors:
         return watch

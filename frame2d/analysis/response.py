@@ -22,7 +22,6 @@ from frame2d.engine.plan import (
 )
 from frame2d.errors import InputError, known
 from frame2d.model.state import State
-from frame2d.model.storeys import storeys
 from frame2d.written import written
 
 if TYPE_CHECKING:
@@ -167,7 +166,7 @@ class Response:
 
     def drifts(self) -> dict[str, np.ndarray]:
         """Storey drift ratios by the floor above, of the floors' means (see `frame2d.model.storeys`)."""
-        found = storeys(self.system)
+        found = self.system.storeys()
         return dict(zip(found.names, found.ratios(self.log.q, self.support_history).T, strict=True))
 
     def member_forces(self, name: str) -> np.ndarray:

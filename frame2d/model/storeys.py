@@ -112,7 +112,7 @@ def sinking(system: "System", load: np.ndarray) -> Storeys:
 
 def drift_watch(system: "System", limit: float, mean: bool = True) -> DriftWatch:
     """Watch on all storey drift ratios; raises `InputError` where no floors are declared."""
-    found = storeys(system, mean)
+    found = system.storeys(mean)
     if not found.names:
         raise InputError("a drift limit needs floors; allowed: frame.floor(…) for each level")
     return DriftWatch(found.free, found.supports, np.full(len(found.names), limit))

@@ -1,5 +1,6 @@
 """`System`: a frame compiled to arrays, with the element tensor, the freedom map and names to find things again."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -18,7 +19,7 @@ from frame2d.model.frame import COMPONENTS, Frame, MemberLoad
 from frame2d.model.freedoms import map_freedoms, node_freedom
 from frame2d.model.member_loads import equivalent
 from frame2d.model.state import State, begin_of
-from frame2d.model.storeys import DriftWatch, drift_watch
+from frame2d.model.storeys import DriftWatch, Storeys, drift_watch, sinking, storeys
 
 
 @dataclass(frozen=True)
@@ -148,6 +149,7 @@ class System:
         self.plan = self._plan(csr_matrix((self.count, self.count)))
         diagonal = np.asarray(self.tangent().diagonal()) * self.plan.scale**2
         #: Force that rounding leaves in members whose nodes stand a member's length apart, N.
+        self._made: dict[Any, Any] = {}
         self.rounding = 2e-16 * float(diagonal.max(initial=0.0)) * self.length
         checks.symmetric_tangents(self)
         self._check_stands()
@@ -419,7 +421,10 @@ class System:
 
     def support_coupling(self) -> np.ndarray:
         """Force of linear members on the free freedoms by unit support displacements."""
-        return np.asarray((self.free.T @ self.whole["stiffness"] @ self.supported).todense())
+        return self._once(
+            "coupling",
+            lambda: _kept(np.asarray((self.free.T @ self.whole["stiffness"] @ self.supported).todense())),
+        )
 
     def support_mass(self) -> np.ndarray:
         """Inertia that unit support accelerations draw from masses that move with them directly."""
@@ -433,6 +438,25 @@ class System:
         """Largest scaled force of a load: the reference of the residual."""
         largest = float(np.max(np.abs(load) * self.plan.scale, initial=0.0))
         return largest if largest > 0.0 else 1.0
+
+    def storeys(self, mean: bool = True) -> Storeys:
+        """Storey drift ratios as linear forms: see `frame2d.model.storeys`."""
+        return self._once(("storeys", mean), lambda: storeys(self, mean))
+
+    def sinking(self, load: np.ndarray) -> Storeys:
+        """Sinking ratios of the nodes that bear `load`: see `frame2d.model.storeys`."""
+        found: Storeys | None
+        key, found = self._made.get("sinking", (b"", None))
+        if found is None or key != load.tobytes():
+            found = sinking(self, load)
+            self._made["sinking"] = load.tobytes(), found  # the last alone: loads are many
+        return found
+
+    def _once(self, key: Any, make: Callable[[], Any]) -> Any:
+        """What `make` gives, made once: a system is never changed."""
+        if key not in self._made:
+            self._made[key] = make()
+        return self._made[key]
 
     def drift_watch(self, limit: float, mean: bool = True) -> DriftWatch:
         """Watch on the storey drift ratios for the ratio `limit`: as `Response.drifts` has them, or of first nodes."""
@@ -467,6 +491,9 @@ class System:
 
     def influence(self, direction: tuple[float, float] = (1.0, 0.0)) -> np.ndarray:
         """M·ι on the free freedoms: inertia of a unit ground acceleration."""
+        return self._once(("influence", *direction), lambda: _kept(self._influence(direction)))
+
+    def _influence(self, direction: tuple[float, float]) -> np.ndarray:
         iota = np.zeros(self.size)
         iota[0 : 3 * len(self.node_index) : 3] = direction[0]
         iota[1 : 3 * len(self.node_index) : 3] = direction[1]
@@ -524,6 +551,12 @@ class System:
         return replace(
             state, motion=motion, released=state.released + released, replaced=(*state.replaced, *names)
         )
+
+
+def _kept(values: np.ndarray) -> np.ndarray:
+    """`values`, which nobody may write from now on."""
+    values.flags.writeable = False
+    return values
 
 
 def _row(matrix: csr_matrix, a: int) -> tuple[np.ndarray, np.ndarray]:
