@@ -27,6 +27,19 @@ def path_of(path: Any) -> Path:
     return found
 
 
+def folder_at(path: Any) -> Path:
+    """The folder `path`, made with those above it where it does not exist; raises `InputError` where it cannot be."""
+    folder = path_of(path)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"folder {str(folder)!r} cannot be made: {error.strerror or error}. Likely mistake: a file of that name, or no "
+            "right to write there"
+        ) from None
+    return folder
+
+
 @contextmanager
 def written(path: Any) -> Iterator[Path]:
     """Path to write to instead of `path`, with its suffix; moved there at the end, removed where the writing breaks off.

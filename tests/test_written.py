@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from frame2d.errors import InputError
-from frame2d.written import written
+from frame2d.written import folder_at, written
 
 
 def test_what_breaks_off_leaves_the_old_file(tmp_path: Path) -> None:
@@ -38,3 +38,13 @@ def test_what_is_no_path_is_named(path: object) -> None:
     """Numbers, bytes, names with a zero and names that no file system takes are errors that show them."""
     with pytest.raises(InputError, match="path is"), written(path):
         raise AssertionError
+
+
+def test_a_folder_is_made_with_those_above_it(tmp_path: Path) -> None:
+    """Where a file stands in its way, that is said."""
+    assert folder_at(tmp_path / "a" / "b").is_dir()
+    assert folder_at(tmp_path / "a" / "b").is_dir()
+    (tmp_path / "file").write_text("")
+    for path in (tmp_path / "file", tmp_path / "file" / "below"):
+        with pytest.raises(InputError, match="cannot be made"):
+            folder_at(path)

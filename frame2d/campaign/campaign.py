@@ -22,7 +22,7 @@ from frame2d.campaign.replacement import Replacement
 from frame2d.campaign.runner import Run, Runner
 from frame2d.campaign.wear import Wear, renewed, worn
 from frame2d.errors import Frame2dError, known
-from frame2d.written import written
+from frame2d.written import folder_at, written
 
 FORMAT = "frame2d/campaign result/1"
 
@@ -187,7 +187,7 @@ class Campaign:
         return result, carried
 
     def _keep(self, run: Run, place: Path) -> None:
-        place.mkdir(parents=True, exist_ok=True)
+        folder_at(place)
         for name in ("result.json", "state.h5", "response.h5"):
             (place / name).unlink(missing_ok=True)
         run.measured.save(place / "measured.h5")

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from frame2d.errors import InputError, known, within
-from frame2d.written import written
+from frame2d.written import folder_at, written
 
 FORMAT = "frame2d/sweep run/1"
 #: How a run ended. "not converged" and "failed" are never a collapse.
@@ -97,7 +97,7 @@ def sweep(
         known("status to run again", status, STATUSES)
     root = None if folder is None else Path(folder)
     if root is not None:
-        root.mkdir(parents=True, exist_ok=True)
+        folder_at(root)
     about = _callable_identity(run)
     marks = [_mark(about, job) for job in todo]
     if len(set(marks)) != len(marks):

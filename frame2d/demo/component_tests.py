@@ -16,6 +16,7 @@ from frame2d.demo.skeleton import Laws
 from frame2d.fitting import Effort, Fit, fit, save_card, virtual_test
 from frame2d.materials import BoucWen, BoucWenAsymmetric
 from frame2d.materials.law import Law
+from frame2d.written import folder_at
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,7 @@ def read(path: Path, kind: str) -> CyclicTest:
 
 def components(folder: Path, quick: bool = False, progress: bool = True) -> dict[str, Component]:
     """Test and fit all three; CSV files and cards are written into `folder`."""
-    folder.mkdir(parents=True, exist_ok=True)
+    folder_at(folder)
     effort = Effort(generations=15, starts=1) if quick else Effort()
     found = {}
     for tested in tested_devices():

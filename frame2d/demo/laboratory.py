@@ -68,6 +68,7 @@ from frame2d.materials.law import Law
 from frame2d.model.state import State
 from frame2d.motions.record import Record
 from frame2d.substructure import Split, split
+from frame2d.written import folder_at
 
 #: The tested member, and the time scale and step of the demo's test.
 TESTED, TIME_SCALE, DT = "pin 1", 50.0, 0.005
@@ -397,7 +398,7 @@ def demo_rehearsal(
         echo(line)
     with tempfile.TemporaryDirectory() as own:
         place = Path(own) if folder is None else Path(folder)
-        place.mkdir(parents=True, exist_ok=True)
+        folder_at(place)
         with rig_elsewhere(place, secret=secrets.token_hex(16)) as remote:
             remote_figures = _remote(record, factor, remote, place, state, time_scale, reference, views, laws)
     result = {

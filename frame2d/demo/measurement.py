@@ -37,6 +37,7 @@ from frame2d.instruments import (
 )
 from frame2d.model.state import State
 from frame2d.report import fact, picture, table
+from frame2d.written import folder_at
 
 Block = dict[str, Any]
 
@@ -106,7 +107,7 @@ def measured_sections(
     """
     from frame2d.demo.updating import update, updating_block
 
-    folder.mkdir(parents=True, exist_ok=True)
+    folder_at(folder)
     found = measure(folder, response, outcome)
     updated = update(found, laws, record, factor, begin, response, outcome, quick, progress)
     blocks = measurement_block(folder, found), updating_block(folder, updated)

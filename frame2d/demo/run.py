@@ -19,6 +19,7 @@ from frame2d.demo.skeleton import Laws
 from frame2d.errors import InputError
 from frame2d.motions import Record
 from frame2d.report import build_report, limit_state_entry, picture, write_summary
+from frame2d.written import folder_at
 
 CAUTION = (
     "Results support, and never replace, design to the local code by licensed engineers. A rig has independent hardware "
@@ -62,7 +63,7 @@ def run_demo(out: Any, quick: bool = False, echo: Any = print) -> dict[str, Any]
     folder = Path(out)
     if folder.exists() and not folder.is_dir():
         raise InputError(f"out is {str(out)!r}, a file; allowed: a folder, new or old")
-    folder.mkdir(parents=True, exist_ok=True)
+    folder_at(folder)
     echo(CAUTION)
     clock = Clock(echo)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from frame2d.errors import InputError, known, within
 from frame2d.show.scene import Scene, build_scene
-from frame2d.written import written
+from frame2d.written import folder_at, written
 
 if TYPE_CHECKING:
     from frame2d.analysis.response import Response
@@ -46,7 +46,7 @@ def animate(
         span = float(response.time[-1] - response.time[0]) if "dt" in response.extra else 0.0
         fps = float(np.clip((len(scene.clock) - 1) / span, 5.0, 30.0)) if span > 0.0 else 15.0
     within("fps", fps, 0.1, 120.0)
-    target.parent.mkdir(parents=True, exist_ok=True)
+    folder_at(target.parent)
     with written(target) as beside:
         _write(_pictures(scene, renderer), beside, fps)
     return target

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from frame2d.errors import InputError
-from frame2d.written import written
+from frame2d.written import folder_at, written
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -78,7 +78,7 @@ def save_figure(figure: "Figure", path: Any) -> Path:
     target = Path(path)
     if target.suffix.lower() not in PICTURES:
         raise InputError(f"picture is {str(path)!r}; allowed suffixes: {', '.join(PICTURES)}")
-    target.parent.mkdir(parents=True, exist_ok=True)
+    folder_at(target.parent)
     with written(target) as beside:
         figure.savefig(beside)
     return target

@@ -14,7 +14,7 @@ import numpy as np
 
 from frame2d.errors import InputError, positive
 from frame2d.show.drawing import dissipated, draw, member_drifts
-from frame2d.written import written
+from frame2d.written import folder_at, written
 
 if TYPE_CHECKING:
     from frame2d.analysis.response import Response
@@ -34,7 +34,7 @@ def write_series(
         raise InputError(f"every is {every!r}; allowed: a whole number of steps, 1 or more")
     positive("scale", scale)
     target = Path(folder)
-    target.mkdir(parents=True, exist_ok=True)
+    folder_at(target)
     drawing = draw(response.system)
     pairs, names = drawing.segments()
     numbers = {member: number for number, member in enumerate(drawing.lines)}
