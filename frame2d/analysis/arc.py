@@ -5,11 +5,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from frame2d.analysis.runner import Options
-from frame2d.analysis.static import STATIC
-from frame2d.engine.implicit import prepare
+from frame2d.analysis.static import STATIC, at_rest_under
 from frame2d.engine.newton import CONVERGED
 from frame2d.engine.path import BY_NORM, INITIAL, NEWTON, PATIENCE, accept, lead_to, tangent_direction
-from frame2d.engine.plan import HALVINGS, STEPS, new_room
+from frame2d.engine.plan import HALVINGS, STEPS
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -25,10 +24,7 @@ class Arc:
     def __init__(
         self, system: "System", begin: "State", load: np.ndarray, length: float, options: Options
     ) -> None:
-        self.plan, self.room, self.motion = system.plan, new_room(system.plan), begin.copy_motion()
-        prepare(self.plan, self.room, STATIC, 1.0)
-        self.room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
-        self.base = begin.load - system.support_coupling() @ begin.supports
+        self.plan, self.room, self.motion, self.base = at_rest_under(system, begin)
         self.load, self.length, self.options = load, length, options
         self.factor, self._arc = 0.0, length
         self._weigh = np.where(system.lead_kinds == "r", system.length**2, 1.0)

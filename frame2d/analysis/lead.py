@@ -5,11 +5,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from frame2d.analysis.runner import Options
-from frame2d.analysis.static import STATIC
-from frame2d.engine.implicit import prepare
+from frame2d.analysis.static import STATIC, at_rest_under
 from frame2d.engine.newton import CONVERGED, NOT_CONVERGED
 from frame2d.engine.path import BY_WORK, INITIAL, NEWTON, PATIENCE, accept, lead_to, tangent_direction
-from frame2d.engine.plan import HALVINGS, STEPS, new_room
+from frame2d.engine.plan import HALVINGS, STEPS
 
 if TYPE_CHECKING:
     from frame2d.model.state import State
@@ -28,10 +27,7 @@ class Lead:
         targets: np.ndarray,
         options: Options,
     ) -> None:
-        self.plan, self.room, self.motion = system.plan, new_room(system.plan), begin.copy_motion()
-        prepare(self.plan, self.room, STATIC, 1.0)
-        self.room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
-        self.base = begin.load - system.support_coupling() @ begin.supports
+        self.plan, self.room, self.motion, self.base = at_rest_under(system, begin)
         self.load, self.row, self.options = load, row, options
         self.targets, self.factor, self._at = targets, 0.0, 0
         self.rounding = system.rounding

@@ -7,7 +7,8 @@ import numpy as np
 
 from frame2d.analysis.response import Response, new_log
 from frame2d.analysis.runner import Options, finish, run_steps
-from frame2d.engine.plan import new_room
+from frame2d.engine.implicit import prepare
+from frame2d.engine.plan import Motion, Plan, Room, new_room
 from frame2d.errors import InputError, finite, known, mapped, whole, within
 from frame2d.model.state import begin_of
 
@@ -16,6 +17,14 @@ if TYPE_CHECKING:
     from frame2d.model.system import System
 
 STATIC = np.array([0.0, 0.0, 0.5, 0.25, 0.0])
+
+
+def at_rest_under(system: "System", begin: "State") -> tuple[Plan, Room, Motion, np.ndarray]:
+    """What a path of statics sets out with: plan, room, motion, and the load of `begin` less that of its supports."""
+    plan, room = system.plan, new_room(system.plan)
+    prepare(plan, room, STATIC, 1.0)
+    room.shift[: system.imposed_parts.shape[0]] = system.imposed_parts @ begin.supports
+    return plan, room, begin.copy_motion(), begin.load - system.support_coupling() @ begin.supports
 
 
 def static(

@@ -385,14 +385,9 @@ class HybridTest:
                     journal.command(step, command)
                 try:
                     reading = guard.apply(command)
-                except Tripped as trip:
+                except (Tripped, Refused) as broken:
+                    trip = broken if isinstance(broken, Tripped) else self._refused(broken, command)
                     answered = self._tripped(trip, command)
-                    if answered is None:
-                        ending = guard.state
-                        break
-                    reading = answered
-                except Refused as refusal:
-                    answered = self._tripped(self._refused(refusal, command), command)
                     if answered is None:
                         ending = guard.state
                         break

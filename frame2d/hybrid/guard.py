@@ -14,7 +14,7 @@ from frame2d.errors import Frame2dError, InputError
 from frame2d.hybrid.computed import Energies
 from frame2d.hybrid.energy import EnergyMonitor
 from frame2d.hybrid.limits import Action, Event, Limits, Table
-from frame2d.hybrid.specimen import Command, LinkLost, Reading, Refused, Specimen
+from frame2d.hybrid.specimen import Around, Command, LinkLost, Reading, Refused, Specimen
 from frame2d.hybrid.unloading import Unloading
 from frame2d.hybrid.watch import (
     BEYOND_STEP,
@@ -41,7 +41,7 @@ class Tripped(Frame2dError):
         self.reading = reading
 
 
-class Guarded(Specimen):
+class Guarded(Around):
     """`inner` behind `limits`; `table` says what each trigger does.
 
     `stiffness` (freedoms, freedoms): the largest credible stiffness of the specimen, by which unloading finds its
@@ -367,21 +367,9 @@ class Guarded(Specimen):
 
     # The rest of a specimen
 
-    def read(self) -> Reading:
-        return self.inner.read()
-
-    def answer(self, sequence: int) -> Reading | None:
-        return self.inner.answer(sequence)
-
-    def alive(self) -> None:
-        self.inner.alive()
-
     def stop(self, reason: str) -> None:
         self._note(Event("operator", Action.STOP, reason, self.side, self.last_sequence))
         self._stop(reason)
-
-    def close(self) -> None:
-        self.inner.close()
 
     def describe(self) -> dict[str, Any]:
         return {

@@ -15,7 +15,7 @@ import numpy as np
 from frame2d.hybrid.guard import Guarded, Tripped
 from frame2d.hybrid.journal import Journal, JournalError, rows
 from frame2d.hybrid.limits import Action, Event, Limits
-from frame2d.hybrid.specimen import Command, Reading, Refused, Specimen, as_specimen
+from frame2d.hybrid.specimen import Around, Command, Reading, Refused, Specimen, as_specimen
 
 #: Triggers of an inner guard that act before a command leaves: without a reading such a command was not executed.
 _BEFORE = ("command", "stroke", "step", "velocity", "deadline", "operator")
@@ -42,7 +42,7 @@ def warm(freedoms: int) -> None:
     guard.apply(Command(1, np.zeros(freedoms), 1.0))
 
 
-class Remembering(Specimen):
+class Remembering(Around):
     """`inner`, each of whose commands and readings is written into `journal`, and which never moves after its stop.
 
     It stands below the guard, so that what it writes is what was really executed, unloading included.
@@ -126,15 +126,6 @@ class Remembering(Specimen):
     def _remember(self, number: int, reading: Reading) -> None:
         assert self.journal is not None
         self.journal.write("reading", number, _plain(reading))
-
-    def read(self) -> Reading:
-        return self.inner.read()
-
-    def answer(self, sequence: int) -> Reading | None:
-        return self.inner.answer(sequence)
-
-    def alive(self) -> None:
-        self.inner.alive()
 
     def stop(self, reason: str) -> None:
         self._stopped = True

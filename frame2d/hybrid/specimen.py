@@ -101,6 +101,24 @@ class Specimen:
         return {"specimen": type(self).__name__, "freedoms": self.freedoms}
 
 
+class Around(Specimen):
+    """A specimen around another, `inner`, that passes on what does not move it."""
+
+    inner: Specimen
+
+    def read(self) -> Reading:
+        return self.inner.read()
+
+    def answer(self, sequence: int) -> Reading | None:
+        return self.inner.answer(sequence)
+
+    def alive(self) -> None:
+        self.inner.alive()
+
+    def close(self) -> None:
+        self.inner.close()
+
+
 class Own(Specimen):
     """A user's object with one method, as a full specimen that reaches every command exactly."""
 
